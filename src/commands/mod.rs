@@ -1,0 +1,50 @@
+//! One thin file per command: arguments in, a call of the library, words out. Results go to stdout, messages to stderr.
+
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+/// Listens to root canal treatment and writes the procedure log that a person reviews and signs.
+#[derive(Debug, Parser)]
+#[command(version, about, max_term_width = 100)]
+pub struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {}
+
+/// How a command ended. The numbers are documented in README.md and never change their meaning.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Done {
+    /// 0: done.
+    Well,
+    /// 1: done, and the checks found something to look at.
+    Findings,
+    /// 2: could not do it; a sentence on stderr says why and what to try.
+    CouldNot,
+    /// 130: stopped by Ctrl-C; finished parts are kept.
+    Interrupted,
+}
+
+impl From<Done> for ExitCode {
+    fn from(done: Done) -> Self {
+        Self::from(match done {
+            Done::Well => 0,
+            Done::Findings => 1,
+            Done::CouldNot => 2,
+            Done::Interrupted => 130,
+        })
+    }
+}
+
+/// Runs the command that was asked for.
+pub fn run(cli: Cli) -> miette::Result<Done> {
+    match cli.command {}
+}
+
+/// Prints an error with its causes, one line each, and what to try.
+pub fn print_error(report: &miette::Report) {
+    eprintln!("{report:?}");
+}
