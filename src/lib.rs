@@ -2,6 +2,7 @@
 //!
 //! The rooms, in the order that speech travels: [`listen`] → [`words`] → [`log`].
 
+pub mod audio;
 pub mod commands;
 pub mod listen;
 pub mod log;
