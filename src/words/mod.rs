@@ -1,5 +1,12 @@
 //! Heard words → tokens: numbers, units, terms, cues. Knows no recogniser. Pure and total: never an error, never a panic.
 
 pub mod decimal;
+pub mod line;
+pub mod number;
+pub mod slot;
+pub mod sound;
+pub mod spelling;
+pub mod token;
+pub mod vocabulary;
 
 pub use decimal::Decimal;

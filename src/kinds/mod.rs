@@ -1,0 +1,182 @@
+//! The kinds of entry: one TOML file each, embedded whole. A file holds the fields with how they are said, the rules that
+//! open an entry, examples, and silent cases that must give none. No list to extend: a new file is a new kind.
+
+mod file;
+pub mod pattern;
+
+use std::sync::{Arc, LazyLock};
+
+use include_dir::{Dir, include_dir};
+use indexmap::IndexMap;
+
+pub use file::KindError;
+use pattern::Pattern;
+
+use crate::{
+    log::{Status, Value},
+    words::{Decimal, slot::Slot},
+};
+
+static FILES: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/src/kinds");
+
+/// The program's own kinds.
+///
+/// # Panics
+/// Where an embedded file is damaged; a test reads them all.
+#[expect(clippy::expect_used, reason = "embedded files are tested")]
+pub static BUILT_IN: LazyLock<Arc<Kinds>> =
+    LazyLock::new(|| Arc::new(Kinds::built_in().expect("the embedded kinds are well formed")));
+
+/// All kinds, in the order of their names.
+#[derive(Debug, Clone, Default)]
+pub struct Kinds {
+    pub all: Vec<Kind>,
+}
+
+impl Kinds {
+    fn built_in() -> Result<Self, KindError> {
+        let mut files: Vec<_> =
+            FILES.files().filter(|f| f.path().extension().is_some_and(|e| e == "toml")).collect();
+        files.sort_by_key(|f| f.path().to_owned());
+        let all = files
+            .into_iter()
+            .map(|f| file::read(&f.path().display().to_string(), f.contents_utf8().unwrap_or_default()))
+            .collect::<Result<_, _>>()?;
+        Ok(Self { all })
+    }
+
+    pub fn get(&self, name: &str) -> Option<&Kind> {
+        self.all.iter().find(|k| k.name == name)
+    }
+
+    pub fn index(&self, name: &str) -> Option<usize> {
+        self.all.iter().position(|k| k.name == name)
+    }
+}
+
+/// The texts of all kind files, for the rule set's checksum.
+pub fn texts() -> impl Iterator<Item = &'static [u8]> {
+    FILES.files().map(include_dir::File::contents)
+}
+
+/// A kind of entry.
+#[derive(Debug, Clone)]
+pub struct Kind {
+    pub name: String,
+    pub about: String,
+    pub place: Place,
+    /// The fields of which each one said makes an entry of its own: a list of sizes is several entries.
+    pub each: Vec<String>,
+    /// A bare number or attribute in a later breath may continue or complete this kind.
+    pub goes_on: bool,
+    pub fields: IndexMap<String, Field>,
+    pub rules: Vec<Rule>,
+    pub examples: Vec<Example>,
+    pub silent: Vec<Silent>,
+}
+
+/// What a kind belongs to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Place {
+    /// A canal; a canal named earlier in the same tooth carries.
+    Canal,
+    /// A tooth; canal names in its words are no canal of the entry.
+    Tooth,
+    /// Names canals, but takes none from earlier ones.
+    NamesCanals,
+}
+
+/// One field of a kind.
+#[derive(Debug, Clone)]
+pub struct Field {
+    pub is: Is,
+    pub about: String,
+    pub hear: Vec<Heard>,
+    /// Outside of these the value is kept, with a doubt.
+    pub plausible: Option<(Decimal, Decimal)>,
+    pub source: Option<String>,
+    /// Several words of this field are joined: "unwound" + "discarded".
+    pub joins: bool,
+}
+
+/// What a field holds.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Is {
+    /// A number of a slot.
+    Number(Slot),
+    /// A word of a vocabulary.
+    Term(String),
+    /// Words as they were said.
+    Text,
+}
+
+/// One way of saying a field.
+#[derive(Debug, Clone)]
+pub struct Heard {
+    pub pattern: Pattern,
+    /// A fixed value ("to length" is 0), or the field's own slot.
+    pub gives: Option<Value>,
+    /// Copies the value from the last entry of this kind ("same reference").
+    pub same: bool,
+    pub doubt: Option<String>,
+}
+
+/// What opens an entry.
+#[derive(Debug, Clone)]
+pub struct Rule {
+    /// Written into logs: never renamed, never reused.
+    pub id: String,
+    pub hear: Vec<Pattern>,
+    /// How sure the words are a sign of this kind: 1 weak (a size may be anything), 3 strong (its own verb).
+    pub weight: f32,
+    pub status: Option<Status>,
+    /// Values that the words themselves mean.
+    pub sets: IndexMap<String, Value>,
+    /// Takes words as text into a field.
+    pub takes: Option<Takes>,
+    /// Fields without which it opens nothing.
+    pub needs: Vec<String>,
+    /// Field and reason.
+    pub doubt: Option<(String, String)>,
+    /// Only as the whole sentence or breath.
+    pub whole: bool,
+    /// Only at the start of a sentence.
+    pub starts: bool,
+}
+
+/// A rule that takes words as text.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Takes {
+    pub field: String,
+    pub to: TakesTo,
+    /// The rule's own words belong to the text.
+    pub with_rule: bool,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum TakesTo {
+    /// To the end of the sentence.
+    Sentence,
+    /// To the end of the breath.
+    Breath,
+    /// To the next comma or rule.
+    Next,
+    /// The whole sentence, also what stands before the rule's words.
+    WholeSentence,
+}
+
+/// A case of the kind's own test.
+#[derive(Debug, Clone)]
+pub struct Example {
+    pub said: String,
+    pub gives: IndexMap<String, Value>,
+    pub status: Status,
+    pub doubts: Vec<String>,
+}
+
+/// Words that must give no entry of any kind.
+#[derive(Debug, Clone)]
+pub struct Silent {
+    pub said: String,
+    pub why: String,
+}

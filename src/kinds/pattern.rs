@@ -1,0 +1,284 @@
+//! The little language in which kinds say how something is said. Patterns run on items, not on joined text.
+//!
+//! ```text
+//! irrigat*|rinse|flush     one of these words; a star stands for any ending; `did_not` is two words
+//! {irrigants}              a term of the vocabulary; {results=lost|gone} only these values
+//! {mm}                     a number in a slot (see `words::slot::Slot`)
+//! word?   {mm}?            may be missing
+//! …                        up to four plain words (no number, no term, no full stop)
+//! ```
+
+use std::collections::HashMap;
+
+use crate::words::{
+    line::{Line, What},
+    slot::{self, Reading, Slot},
+};
+
+/// A compiled pattern.
+#[derive(Debug, Clone)]
+pub struct Pattern {
+    elements: Vec<Element>,
+    pub text: String,
+}
+
+#[derive(Debug, Clone)]
+struct Element {
+    what: Want,
+    optional: bool,
+}
+
+#[derive(Debug, Clone)]
+enum Want {
+    /// Alternatives, each a row of words.
+    Words(Vec<Vec<String>>),
+    Term {
+        vocabulary: String,
+        values: Vec<String>,
+    },
+    Slot(Slot),
+    Gap,
+}
+
+/// What a pattern found.
+#[derive(Debug, Clone, Default)]
+pub struct Match {
+    /// Item after the last.
+    pub end: usize,
+    /// Readings of the slots, in order.
+    pub readings: Vec<(Slot, Reading)>,
+    /// Terms: vocabulary and value, in order.
+    pub terms: Vec<(String, String)>,
+    /// Number of elements that matched words, terms or slots: longer is more certain.
+    pub weight: usize,
+}
+
+impl Pattern {
+    pub fn parse(text: &str) -> Result<Self, String> {
+        let elements = text.split_whitespace().map(element).collect::<Result<Vec<_>, _>>()?;
+        if elements.iter().all(|e| e.optional || matches!(e.what, Want::Gap)) {
+            return Err(format!("pattern `{text}` may match nothing"));
+        }
+        Ok(Self { elements, text: text.trim().to_owned() })
+    }
+
+    /// The pattern at item `i`.
+    pub fn at(&self, line: &Line, i: usize) -> Option<Match> {
+        let mut m = Match::default();
+        walk(&self.elements, line, i, &mut m).then_some(m)
+    }
+
+    /// What the pattern can start with, for the index.
+    fn starts(&self) -> Vec<Start> {
+        let mut out = Vec::new();
+        for e in &self.elements {
+            match &e.what {
+                Want::Words(alternatives) => {
+                    out.extend(alternatives.iter().filter_map(|a| a.first()).map(
+                        |w| match w.strip_suffix('*') {
+                            Some(stem) => Start::Stem(stem.to_owned()),
+                            None => Start::Word(w.clone()),
+                        },
+                    ));
+                }
+                Want::Term { vocabulary, .. } => out.push(Start::Vocabulary(vocabulary.clone())),
+                Want::Slot(Slot::Lot) | Want::Gap => out.push(Start::Any),
+                Want::Slot(_) => out.push(Start::Number),
+            }
+            if !e.optional {
+                break;
+            }
+        }
+        out
+    }
+}
+
+/// What a pattern can start with.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+enum Start {
+    Word(String),
+    Stem(String),
+    Vocabulary(String),
+    Number,
+    Any,
+}
+
+fn element(text: &str) -> Result<Element, String> {
+    if text == "…" {
+        return Ok(Element { what: Want::Gap, optional: false });
+    }
+    let (text, optional) = text.strip_suffix('?').map_or((text, false), |t| (t, true));
+    let what = if let Some(inner) = text.strip_prefix('{') {
+        let inner = inner.strip_suffix('}').ok_or(format!("`{text}` has no closing brace"))?;
+        match (Slot::named(inner), inner.split_once('=')) {
+            (Some(slot), _) => Want::Slot(slot),
+            (None, Some((vocabulary, values))) => Want::Term {
+                vocabulary: vocabulary.to_owned(),
+                values: values.split('|').map(str::to_owned).collect(),
+            },
+            (None, None) => Want::Term { vocabulary: inner.to_owned(), values: vec![] },
+        }
+    } else {
+        Want::Words(
+            text.split('|')
+                .map(|alternative| alternative.split('_').map(crate::words::spelling::one).collect())
+                .collect(),
+        )
+    };
+    Ok(Element { what, optional })
+}
+
+fn walk(elements: &[Element], line: &Line, i: usize, m: &mut Match) -> bool {
+    let Some((e, rest)) = elements.split_first() else {
+        m.end = i;
+        return true;
+    };
+    let before = (m.readings.len(), m.terms.len(), m.weight);
+    let undo = |m: &mut Match| {
+        m.readings.truncate(before.0);
+        m.terms.truncate(before.1);
+        m.weight = before.2;
+    };
+    match &e.what {
+        Want::Words(alternatives) => {
+            let mut ends: Vec<usize> = alternatives.iter().filter_map(|a| words_at(a, line, i)).collect();
+            ends.sort_unstable_by(|a, b| b.cmp(a));
+            for end in ends {
+                m.weight += 1;
+                if walk(rest, line, end, m) {
+                    return true;
+                }
+                undo(m);
+            }
+        }
+        Want::Term { vocabulary, values } => {
+            if let Some(value) = line.term(i, vocabulary)
+                && (values.is_empty() || values.iter().any(|v| v == value))
+            {
+                m.terms.push((vocabulary.clone(), value.to_owned()));
+                m.weight += 1;
+                if walk(rest, line, i + 1, m) {
+                    return true;
+                }
+                undo(m);
+            }
+        }
+        Want::Slot(slot) => {
+            if let Some(reading) = slot::read(*slot, line, i) {
+                let end = reading.end;
+                m.weight += 1 + usize::from(reading.has_unit) + usize::from(reading.taper.is_some());
+                m.readings.push((*slot, reading));
+                if walk(rest, line, end, m) {
+                    return true;
+                }
+                undo(m);
+            }
+        }
+        Want::Gap => {
+            for skip in 0..=4 {
+                if walk(rest, line, i + skip, m) {
+                    return true;
+                }
+                undo(m);
+                if !is_plain(line, i + skip) {
+                    return false;
+                }
+            }
+            return false;
+        }
+    }
+    e.optional && walk(rest, line, i, m)
+}
+
+/// A word that a gap may pass over.
+fn is_plain(line: &Line, i: usize) -> bool {
+    line.items.get(i).is_some_and(|item| match &item.what {
+        What::Word => true,
+        What::Mark => line.is_mark(i, ","),
+        What::Term(tags, _) => tags.iter().all(|t| &*t.vocabulary == "fillers"),
+        What::Number(_) => false,
+    })
+}
+
+/// Words on tokens; must start and end with an item.
+fn words_at(words: &[String], line: &Line, i: usize) -> Option<usize> {
+    let start = line.items.get(i)?.first;
+    let mut token = start;
+    for w in words {
+        if token > start && line.tokens.get(token).is_some_and(|t| t.is_mark("-") && t.joined) {
+            token += 1;
+        }
+        let text = &line.tokens.get(token)?.text;
+        let same = match w.strip_suffix('*') {
+            Some(stem) => text.starts_with(stem),
+            None => text == w,
+        };
+        if !same {
+            return None;
+        }
+        token += 1;
+    }
+    let mut item = i;
+    while line.items.get(item).is_some_and(|it| it.first < token) {
+        item += 1;
+    }
+    let ends_here = line.items.get(item).map_or(line.tokens.len(), |it| it.first) == token;
+    ends_here.then_some(item)
+}
+
+/// Patterns by what they can start with, so that a line asks only those that may match.
+#[derive(Debug, Clone)]
+pub struct Index<T> {
+    by_start: HashMap<Start, Vec<T>>,
+    stems: Vec<(String, T)>,
+}
+
+impl<T> Default for Index<T> {
+    fn default() -> Self {
+        Self { by_start: HashMap::new(), stems: Vec::new() }
+    }
+}
+
+impl<T: Copy + PartialEq> Index<T> {
+    pub fn add(&mut self, pattern: &Pattern, id: T) {
+        for start in pattern.starts() {
+            if let Start::Stem(stem) = start {
+                self.stems.push((stem, id));
+            } else {
+                let list = self.by_start.entry(start).or_default();
+                if !list.contains(&id) {
+                    list.push(id);
+                }
+            }
+        }
+    }
+
+    /// Ids of the patterns that may match at item `i`, each once.
+    pub fn candidates(&self, line: &Line, i: usize, out: &mut Vec<T>) {
+        out.clear();
+        let mut take = |start: &Start| {
+            for id in self.by_start.get(start).into_iter().flatten() {
+                if !out.contains(id) {
+                    out.push(*id);
+                }
+            }
+        };
+        let text = line.text(i);
+        take(&Start::Any);
+        take(&Start::Word(text.to_owned()));
+        match line.items.get(i).map(|item| &item.what) {
+            Some(What::Number(_)) => take(&Start::Number),
+            Some(What::Term(tags, _)) => {
+                for t in tags {
+                    take(&Start::Vocabulary(t.vocabulary.to_string()));
+                }
+            }
+            _ => {}
+        }
+        for (stem, id) in &self.stems {
+            if text.starts_with(stem.as_str()) && !out.contains(id) {
+                out.push(*id);
+            }
+        }
+    }
+}

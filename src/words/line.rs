@@ -1,0 +1,190 @@
+//! A breath as the entries room reads it: a row of items (terms, numbers, plain words, marks), each with its words.
+
+use super::{
+    number::{self, Atom, Hints},
+    token::{self, Shape, Token},
+    vocabulary::{Tag, Vocabulary},
+};
+use crate::listen::heard::Breath;
+
+/// One item of a line.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Item {
+    /// Token range.
+    pub first: usize,
+    pub end: usize,
+    pub what: What,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum What {
+    /// A word that is no term.
+    Word,
+    /// A term; what it may stand for, and whether it was found by its sound only.
+    Term(Vec<Tag>, bool),
+    Number(Atom),
+    Mark,
+}
+
+/// Tokens and items of a breath.
+#[derive(Debug, Clone, Default)]
+pub struct Line {
+    pub tokens: Vec<Token>,
+    pub items: Vec<Item>,
+}
+
+impl Line {
+    pub fn new(breath: &Breath, vocabulary: &Vocabulary) -> Self {
+        let tokens = token::tokens(breath);
+        let terms = terms(&tokens, vocabulary);
+        let mut items = Vec::with_capacity(tokens.len());
+        let mut i = 0;
+        while i < tokens.len() {
+            if let Some(Some((end, tags, by_sound))) = terms.get(i) {
+                items.push(Item { first: i, end: *end, what: What::Term(tags.clone(), *by_sound) });
+                i = *end;
+                continue;
+            }
+            let hints = Hints {
+                is_unit: &|k| matches!(terms.get(k), Some(Some((_, tags, _))) if tags.iter().any(is_unit)),
+                is_taken: &|k| matches!(terms.get(k), Some(Some(_))),
+            };
+            let atom = number::atom(&tokens, i, &hints).filter(|a| !interjection(&tokens, a));
+            let (end, what) = match atom {
+                Some(atom) => (atom.end.max(i + 1), What::Number(atom)),
+                None if tokens.get(i).is_some_and(|t| t.shape == Shape::Mark) => (i + 1, What::Mark),
+                None => (i + 1, What::Word),
+            };
+            items.push(Item { first: i, end, what });
+            i = end;
+        }
+        Self { tokens, items }
+    }
+
+    /// The text of a one-token item, or of its first token.
+    pub fn text(&self, item: usize) -> &str {
+        self.items.get(item).and_then(|i| self.tokens.get(i.first)).map_or("", |t| t.text.as_str())
+    }
+
+    pub fn atom(&self, item: usize) -> Option<&Atom> {
+        match &self.items.get(item)?.what {
+            What::Number(atom) => Some(atom),
+            _ => None,
+        }
+    }
+
+    /// What the item stands for in a vocabulary.
+    pub fn term(&self, item: usize, vocabulary: &str) -> Option<&str> {
+        match &self.items.get(item)?.what {
+            What::Term(tags, _) => tags.iter().find(|t| &*t.vocabulary == vocabulary).map(|t| &*t.value),
+            _ => None,
+        }
+    }
+
+    pub fn unit(&self, item: usize) -> Option<&str> {
+        self.term(item, "units")
+    }
+
+    pub fn is_mark(&self, item: usize, mark: &str) -> bool {
+        matches!(self.items.get(item), Some(i) if i.what == What::Mark) && self.text(item) == mark
+    }
+
+    pub fn is_word(&self, item: usize, word: &str) -> bool {
+        matches!(self.items.get(item), Some(i) if i.end == i.first + 1 && !matches!(i.what, What::Mark))
+            && self.text(item) == word
+    }
+
+    /// Heard-word range of an item range.
+    pub fn heard(&self, first: usize, end: usize) -> std::ops::Range<usize> {
+        let token = |t: usize| self.tokens.get(t).map(|t| t.heard);
+        let from = self.items.get(first).and_then(|i| token(i.first)).unwrap_or_default();
+        let to = end
+            .checked_sub(1)
+            .and_then(|last| self.items.get(last))
+            .and_then(|i| token(i.end.saturating_sub(1)))
+            .map_or(from, |h| h + 1);
+        from..to
+    }
+}
+
+fn is_unit(tag: &Tag) -> bool {
+    &*tag.vocabulary == "units"
+}
+
+/// Where each term starts: its end, its meanings, found by sound.
+fn terms(tokens: &[Token], vocabulary: &Vocabulary) -> Vec<Option<(usize, Vec<Tag>, bool)>> {
+    let mut out = vec![None; tokens.len()];
+    // Hyphens inside terms do not count: "side-vented", "tug-back".
+    let words: Vec<usize> = (0..tokens.len())
+        .filter(|&i| {
+            !(tokens.get(i).is_some_and(|t| t.is_mark("-") && t.joined)
+                && tokens.get(i + 1).is_some_and(|t| t.shape == Shape::Word && t.joined)
+                && i > 0
+                && tokens.get(i - 1).is_some_and(|t| t.shape == Shape::Word))
+        })
+        .collect();
+    let text = |k: usize| words.get(k).and_then(|&i| tokens.get(i));
+    let mut k = 0;
+    while k < words.len() {
+        let word = |n: usize| text(k + n).filter(|t| t.shape != Shape::Mark || t.text == "%").map(|t| t.text.as_str());
+        let ok = |len: usize| {
+            // "m b two" is a canal, "m b, two mil" is not.
+            len == 1
+                || !text(k + len - 1).is_some_and(|t| number_word(&t.text))
+                || !measure_follows(&|n| text(k + len + n).map(|t| t.text.as_str()), vocabulary)
+        };
+        let found = vocabulary.find(word, ok).or_else(|| {
+            text(k).filter(|t| t.shape == Shape::Word).and_then(|t| vocabulary.find_by_sound(&t.text))
+        });
+        match (found, words.get(k)) {
+            (Some(found), Some(&first)) => {
+                let last = words.get(k + found.len - 1).copied().unwrap_or(first);
+                if let Some(slot) = out.get_mut(first) {
+                    *slot = Some((last + 1, found.tags, found.by_sound));
+                }
+                k += found.len;
+            }
+            _ => k += 1,
+        }
+    }
+    out
+}
+
+fn number_word(text: &str) -> bool {
+    matches!(text, "one" | "two" | "1" | "2")
+}
+
+/// Do the words after a number make it a measure: a unit, "point five", "and a half", "short", "beyond"?
+fn measure_follows<'t>(word: &dyn Fn(usize) -> Option<&'t str>, vocabulary: &Vocabulary) -> bool {
+    let Some(next) = word(0) else { return false };
+    if matches!(next, "point" | "short" | "beyond" | "/" | "percent" | "%") || next == "and" && word(1) == Some("a") {
+        return true;
+    }
+    vocabulary.find(|n| word(n), |_| true).is_some_and(|f| f.tags.iter().any(is_unit))
+}
+
+/// "oh" is a zero only beside a digit, after "point" or after "size"; "oh, size ten" is an interjection.
+fn interjection(tokens: &[Token], atom: &Atom) -> bool {
+    let word = |i: usize| tokens.get(i).map(|t| t.text.as_str());
+    if word(atom.first) != Some("oh") || atom.end > atom.first + 1 {
+        return false;
+    }
+    let before = atom.first.checked_sub(1).and_then(word);
+    let after = word(atom.end);
+    let digit = |w: Option<&str>| {
+        matches!(
+            w,
+            Some(
+                "zero" | "one" | "two" | "three" | "four" | "five" | "six" | "seven" | "eight" | "nine" | "twenty" | "thirty"
+                    | "forty" | "fifty" | "sixty" | "seventy" | "eighty" | "ninety" | "fifteen" | "ten" | "point" | "oh"
+                    | "size" | "number" | "slash"
+            )
+        ) || w.is_some_and(|w| w.bytes().all(|b| b.is_ascii_digit()))
+    };
+    // Before: anything numeric. After: a single digit must follow where nothing numeric stands before.
+    !(digit(before) || digit(after) && !matches!(after, Some("point" | "size" | "number" | "slash" | "oh" | "ten" | "fifteen")) && !tens(after))
+}
+
+fn tens(w: Option<&str>) -> bool {
+    matches!(w, Some("twenty" | "thirty" | "forty" | "fifty" | "sixty" | "seventy" | "eighty" | "ninety"))
+}

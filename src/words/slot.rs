@@ -1,0 +1,578 @@
+//! What neighbouring number atoms mean in a slot: a length, a size with its taper, a percentage …
+//!
+//! The closed set of slots and units. Each gives one reading with its doubts, or nothing; never a sum.
+
+use super::{
+    Decimal,
+    line::{Line, What},
+    number::{Atom, Form},
+};
+
+/// Sizes of ISO 3630-1 root canal instruments, hundredths of a millimetre (series quoted in
+/// `src/tables/iso3630_sizes.tsv`).
+pub const SIZES: [i64; 21] =
+    [6, 8, 10, 15, 20, 25, 30, 35, 40, 45, 50, 55, 60, 70, 80, 90, 100, 110, 120, 130, 140];
+
+/// What a pattern may ask for between braces.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Slot {
+    /// A whole number.
+    Count,
+    /// Any number.
+    Number,
+    /// A length in millimetres; the unit may be missing.
+    Mm,
+    /// A length with its unit.
+    MmUnit,
+    /// An instrument size, with its taper where one is said.
+    Size,
+    /// A size only where a taper is said with it.
+    SizeTaper,
+    /// A taper.
+    Taper,
+    /// A percentage with its sign or word.
+    Pct,
+    /// Millilitres with a unit.
+    Ml,
+    /// Seconds from seconds and minutes.
+    Seconds,
+    /// Milligrams from milligrams and grams.
+    Mg,
+    /// "one to eighty thousand".
+    Ratio,
+    /// A tooth number.
+    Tooth,
+    /// Letters and digits to the end of the line.
+    Lot,
+}
+
+impl Slot {
+    pub fn named(name: &str) -> Option<Self> {
+        Some(match name {
+            "n" => Self::Count,
+            "num" => Self::Number,
+            "mm" => Self::Mm,
+            "mm!" => Self::MmUnit,
+            "size" => Self::Size,
+            "size/taper" => Self::SizeTaper,
+            "taper" => Self::Taper,
+            "pct" => Self::Pct,
+            "ml" => Self::Ml,
+            "s" => Self::Seconds,
+            "mg" => Self::Mg,
+            "ratio" => Self::Ratio,
+            "tooth" => Self::Tooth,
+            "lot" => Self::Lot,
+            _ => return None,
+        })
+    }
+}
+
+/// A number as a slot understands it.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Reading {
+    /// Item after the last one used.
+    pub end: usize,
+    pub value: Decimal,
+    /// The taper said with a size.
+    pub taper: Option<Decimal>,
+    /// For slots that give text: a ratio, a tooth, a lot.
+    pub text: Option<String>,
+    pub doubts: Vec<Unsure>,
+    /// A unit was said.
+    pub has_unit: bool,
+}
+
+/// Why a reading may be wrong.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Unsure {
+    pub of_taper: bool,
+    pub reason: String,
+    pub alternatives: Vec<Decimal>,
+}
+
+impl Reading {
+    fn new(end: usize, value: Decimal) -> Self {
+        Self { end, value, ..Self::default() }
+    }
+
+    fn of(end: usize, atom: &Atom) -> Self {
+        let mut r = Self::new(end, atom.value);
+        if let Some((reason, alternatives)) = &atom.doubt {
+            r.doubt(reason.clone(), alternatives.clone());
+        }
+        r
+    }
+
+    fn doubt(&mut self, reason: impl Into<String>, alternatives: Vec<Decimal>) {
+        self.doubts.push(Unsure { of_taper: false, reason: reason.into(), alternatives });
+    }
+
+    fn doubted(mut self, reason: impl Into<String>, alternatives: Vec<Decimal>) -> Self {
+        self.doubt(reason, alternatives);
+        self
+    }
+}
+
+/// Reads a slot at item `i`.
+pub fn read(slot: Slot, line: &Line, i: usize) -> Option<Reading> {
+    match slot {
+        Slot::Count => count(line, i),
+        Slot::Number => line.atom(i).map(|a| Reading::of(i + 1, a)),
+        Slot::Mm => mm(line, i),
+        Slot::MmUnit => mm(line, i).filter(|r| r.has_unit),
+        Slot::Size => size(line, i),
+        Slot::SizeTaper => size(line, i).filter(|r| r.taper.is_some()),
+        Slot::Taper => taper(line, i),
+        Slot::Pct => pct(line, i),
+        Slot::Ml => with_unit(line, i, &[("ml", 1), ("mil", 1)]),
+        Slot::Seconds => seconds(line, i),
+        Slot::Mg => with_unit(line, i, &[("mg", 1), ("g", 1000)]),
+        Slot::Ratio => ratio(line, i),
+        Slot::Tooth => tooth(line, i),
+        Slot::Lot => lot(line, i),
+    }
+}
+
+/// Is size `n` of the standard's series?
+pub fn is_standard_size(n: Decimal) -> bool {
+    n.to_whole().is_some_and(|n| SIZES.contains(&n))
+}
+
+fn count(line: &Line, i: usize) -> Option<Reading> {
+    let a = line.atom(i)?;
+    // "three fifty" is 350 where a count is wanted.
+    if a.form == Form::Digit
+        && a.value > Decimal::ZERO
+        && let Some(b) = line.atom(i + 1)
+        && matches!(b.form, Form::Ten | Form::TenOne)
+    {
+        let value = a.value.saturating_times(100).saturating_add(b.value);
+        return Some(Reading::new(i + 2, value));
+    }
+    (a.value.is_whole()).then(|| Reading::of(i + 1, a))
+}
+
+/// A digit that stands right after atom `i`, with no mark between.
+fn digit_after(line: &Line, i: usize) -> Option<&Atom> {
+    line.atom(i + 1).filter(|b| one_digit(b))
+}
+
+fn one_digit(a: &Atom) -> bool {
+    matches!(a.form, Form::Digit | Form::Printed { digits: 1, .. })
+}
+
+fn tenth(whole: Decimal, digit: Decimal) -> Option<Decimal> {
+    Some(whole.saturating_add(digit.shift(1)?))
+}
+
+fn mm(line: &Line, i: usize) -> Option<Reading> {
+    let a = line.atom(i)?;
+    let mut r = mm_number(line, i, a);
+    if let Some(unit) = line.unit(r.end) {
+        if matches!(unit, "mm" | "mil") {
+            r.end += 1;
+            r.has_unit = true;
+        } else if r.end > i + 1 {
+            // "nineteen five ml": the last number has a unit of its own.
+            r = Reading::of(i + 1, a);
+        } else {
+            return None;
+        }
+    }
+    Some(r)
+}
+
+fn mm_number(line: &Line, i: usize, a: &Atom) -> Reading {
+    let two_digits = a.value >= Decimal::whole(10) && a.value < Decimal::whole(40);
+    let is_printed = matches!(a.form, Form::Printed { .. });
+    if matches!(a.form, Form::Teen | Form::Ten | Form::TenOne | Form::Printed { digits: 2, .. }) && two_digits {
+        if let Some(b) = digit_after(line, i).filter(|_| !has_own_unit(line, i + 1))
+            && let Some(value) = tenth(a.value, b.value)
+        {
+            return Reading::new(i + 2, value)
+                .doubted(format!("\"{}\" was said without \"point\"", spoken(line, i, i + 2)), vec![a.value]);
+        }
+        // "21. 5", "twenty one. Five", "21, 5 mm": held together.
+        if (line.is_mark(i + 1, ".") || line.is_mark(i + 1, ","))
+            && line.atom(i + 2).is_some_and(|b| one_digit(b) && b.value > Decimal::ZERO)
+            && line.atom(i + 3).is_none()
+            && (line.is_mark(i + 1, ".") || line.unit(i + 3) == Some("mm"))
+            && !matches!(line.unit(i + 3), Some(u) if u != "mm" && u != "mil")
+            && !follows_measure(line, i + 3)
+            && let Some(value) = line.atom(i + 2).and_then(|b| tenth(a.value, b.value))
+        {
+            return Reading::new(i + 3, value)
+                .doubted("a stop stands inside the number", vec![a.value]);
+        }
+        // "twenty one half"
+        if line.is_word(i + 1, "half") && line.atom(i + 1).is_none() && !line.is_word(i + 2, "short") {
+            let half = a.value.saturating_add(Decimal::thousandths(500));
+            let below = a.value.saturating_sub(Decimal::thousandths(500));
+            return Reading::new(i + 2, half).doubted("\"half\" was said without \"and a\"", vec![a.value, below]);
+        }
+    }
+    // "two one", "one nine five": digit by digit.
+    if one_digit(a) && !is_printed && a.value > Decimal::ZERO && a.value <= Decimal::whole(3) {
+        let digits: Vec<&Atom> =
+            (0..4).map_while(|k| line.atom(i + k).filter(|b| b.form.is_spoken_digit())).collect();
+        let whole = |ds: &[&Atom]| {
+            ds.iter().fold(Decimal::ZERO, |n, d| n.saturating_times(10).saturating_add(d.value))
+        };
+        match digits.as_slice() {
+            [x, y] if !has_own_unit(line, i + 1) || line.unit(i + 2) == Some("mm") => {
+                return Reading::new(i + 2, whole(&[x, y]));
+            }
+            [x, y, z] if !has_own_unit(line, i + 2) || line.unit(i + 3) == Some("mm") => {
+                if let Some(value) = tenth(whole(&[x, y]), z.value) {
+                    return Reading::new(i + 3, value)
+                        .doubted("digits were said one by one without \"point\"", vec![whole(&[x, y])]);
+                }
+            }
+            _ => {}
+        }
+    }
+    // "2 1.5"
+    if is_printed
+        && one_digit(a)
+        && let Some(b) = line.atom(i + 1)
+        && b.form == Form::Fraction
+        && b.value < Decimal::whole(10)
+    {
+        let value = a.value.saturating_times(10).saturating_add(b.value);
+        return Reading::new(i + 2, value).doubted("a blank stands inside the number", vec![b.value, a.value]);
+    }
+    // "195", "215" without a point; "2015".
+    if let Form::Printed { digits: 3 | 4, .. } = a.form
+        && let Some(value) = a.value.shift(1).filter(|v| *v < Decimal::whole(35) && *v >= Decimal::whole(10))
+    {
+        return Reading::new(i + 1, value).doubted(format!("{} was written without a point", a.value), vec![a.value]);
+    }
+    // Two places that are no quarter of a millimetre: the second is a number of its own.
+    Reading::of(i + 1, a)
+}
+
+fn has_own_unit(line: &Line, i: usize) -> bool {
+    line.unit(i + 1).is_some_and(|u| u != "mm") || follows_measure(line, i + 1)
+}
+
+/// Words that make the number before them a number of its own ("one short", "three pecks").
+fn follows_measure(line: &Line, i: usize) -> bool {
+    ["short", "beyond", "past", "back", "of", "through", "shy"].iter().any(|w| line.is_word(i, w))
+        || line.term(i, "counted").is_some()
+        || line.is_mark(i, "%")
+}
+
+fn spoken(line: &Line, first: usize, end: usize) -> String {
+    let from = line.items.get(first).map_or(0, |i| i.first);
+    let to = line.items.get(end.saturating_sub(1)).map_or(from, |i| i.end);
+    line.tokens.get(from..to).unwrap_or_default().iter().map(|t| t.text.as_str()).collect::<Vec<_>>().join(" ")
+}
+
+fn checked_size(mut r: Reading) -> Reading {
+    if !is_standard_size(r.value) {
+        let near = swapped(r.value).filter(|v| is_standard_size(*v));
+        r.doubt(format!("{} is not a size of the standard series", r.value), near.into_iter().collect());
+    }
+    r
+}
+
+/// Thirteen for thirty and so on, both ways.
+pub fn swapped(n: Decimal) -> Option<Decimal> {
+    let n = n.to_whole()?;
+    match n {
+        13..=19 => Some(Decimal::whole((n - 10) * 10)),
+        30 | 40 | 50 | 60 | 70 | 80 | 90 => Some(Decimal::whole(n / 10 + 10)),
+        _ => None,
+    }
+}
+
+fn legal_taper(hundredths: i64) -> Option<Decimal> {
+    (2..=12).contains(&hundredths).then(|| Decimal::thousandths(hundredths * 10))
+}
+
+fn with_taper(end: usize, size: Decimal, taper: Decimal) -> Reading {
+    checked_size(Reading { end, value: size, taper: Some(taper), ..Reading::default() })
+}
+
+fn size(line: &Line, i: usize) -> Option<Reading> {
+    let a = line.atom(i)?;
+    let zero = |k: usize| line.atom(k).is_some_and(|z| z.value == Decimal::ZERO && one_digit(z));
+    let digit = |k: usize| line.atom(k).filter(|d| one_digit(d)).and_then(|d| d.value.to_whole());
+    match a.form {
+        // "oh six", "zero eight"
+        Form::Digit if a.value == Decimal::ZERO => {
+            let d = digit(i + 1).filter(|d| *d > 0)?;
+            return Some(checked_size(Reading::new(i + 2, Decimal::whole(d))));
+        }
+        Form::PartOfUnit | Form::Article => return None,
+        Form::Fraction => {
+            // "25.06", "thirty point oh four"
+            let t = a.value.as_thousandths();
+            let (whole, part) = (t / 1000, t % 1000);
+            let taper = (part % 10 == 0).then(|| legal_taper(part / 10)).flatten()?;
+            return SIZES.contains(&whole).then(|| with_taper(i + 1, Decimal::whole(whole), taper));
+        }
+        Form::Printed { digits: 4, .. } => {
+            // "2506", "3004": run together.
+            let n = a.value.to_whole()?;
+            let (s, t) = (n / 100, n % 100);
+            let taper = legal_taper(t).filter(|_| SIZES.contains(&s));
+            return taper.map(|taper| {
+                let reason = format!("\"{n}\" was written as one number");
+                let mut r = with_taper(i + 1, Decimal::whole(s), taper);
+                r.doubts.push(Unsure { of_taper: true, reason: reason.clone(), alternatives: vec![] });
+                r.doubted(reason, vec![])
+            }).or_else(|| {
+                // "2015": two sizes, or 20 and a taper that does not exist.
+                SIZES.contains(&s).then(|| {
+                    Reading::new(i + 1, Decimal::whole(s))
+                        .doubted(format!("\"{n}\" may be two numbers"), vec![Decimal::whole(t)])
+                })
+            });
+        }
+        _ => {}
+    }
+    let next = line.atom(i + 1);
+    // "twenty five oh six", "25 06"
+    if zero(i + 1) && let Some(t) = digit(i + 2).and_then(legal_taper) {
+        return Some(with_taper(i + 3, a.value, t));
+    }
+    if let Some(b) = next
+        && let Form::Printed { digits: 2, zero_first: true } = b.form
+        && let Some(t) = b.value.to_whole().and_then(legal_taper)
+    {
+        return Some(with_taper(i + 2, a.value, t));
+    }
+    // "25 .06", "thirty, point oh four"
+    if let Some(b) = next.filter(|b| b.form == Form::Fraction && b.value < Decimal::whole(1))
+        && legal_fraction(b).is_some()
+    {
+        return legal_fraction(b).map(|t| with_taper(i + 2, a.value, t));
+    }
+    // "25/.06", "25/06", "25/6", "30-04", "twenty five slash oh six"
+    if ["/", "-"].iter().any(|m| line.is_mark(i + 1, m)) || line.is_word(i + 1, "slash") {
+        if let Some(t) = taper_number(line, i + 2) {
+            let mut r = with_taper(t.end, a.value, t.value);
+            r.doubts.extend(t.doubts);
+            return Some(r);
+        }
+    }
+    // "two five oh six", "two five", "four oh oh four": digit by digit.
+    if one_digit(a) && a.form == Form::Digit {
+        if let Some(second) = line.atom(i + 1).filter(|b| b.form == Form::Digit) {
+            let two = a.value.saturating_times(10).saturating_add(second.value);
+            if is_standard_size(two) && !has_own_unit(line, i + 1) {
+                if zero(i + 2) && let Some(t) = digit(i + 3).and_then(legal_taper) {
+                    return Some(with_taper(i + 4, two, t));
+                }
+                return Some(Reading::new(i + 2, two));
+            }
+        }
+    }
+    // "thirty four percent" in a size slot: a size and its taper.
+    if line.unit(i + 1) == Some("pct") || line.is_mark(i + 1, "%") {
+        let n = a.value.to_whole()?;
+        let (s, t) = (n / 10 * 10, n % 10);
+        if a.form == Form::TenOne && SIZES.contains(&s) && let Some(taper) = legal_taper(t) {
+            let mut r = with_taper(i + 2, Decimal::whole(s), taper);
+            if line.is_word(i + 2, "taper") {
+                r.end += 1;
+            } else {
+                r.doubt("size and taper were said as one number", vec![]);
+            }
+            return Some(r);
+        }
+        return None;
+    }
+    // "twenty five four percent (taper)"
+    if let Some(b) = next
+        && (line.unit(i + 2) == Some("pct") || line.is_mark(i + 2, "%"))
+        && is_standard_size(a.value)
+        && let Some(t) = b.value.to_whole().and_then(legal_taper)
+    {
+        let taper_word = usize::from(line.is_word(i + 3, "taper"));
+        return Some(with_taper(i + 3 + taper_word, a.value, t));
+    }
+    if line.unit(i + 1).is_some() || line.term(i + 1, "counted").is_some() {
+        return None;
+    }
+    (a.value.is_whole() && a.value > Decimal::ZERO).then(|| checked_size(Reading::of(i + 1, a)))
+}
+
+fn legal_fraction(a: &Atom) -> Option<Decimal> {
+    let t = a.value.as_thousandths();
+    ((20..=120).contains(&t) && t % 10 == 0).then_some(a.value)
+}
+
+/// A taper without its word: ".06", "oh six", "point oh six", "06", "6", "six".
+fn taper_number(line: &Line, i: usize) -> Option<Reading> {
+    let a = line.atom(i)?;
+    if a.form == Form::Fraction {
+        return legal_fraction(a).map(|t| Reading::new(i + 1, t));
+    }
+    if a.value == Decimal::ZERO {
+        let d = line.atom(i + 1).filter(|d| one_digit(d))?.value.to_whole().and_then(legal_taper)?;
+        return Some(Reading::new(i + 2, d));
+    }
+    let t = a.value.to_whole().and_then(legal_taper)?;
+    Some(Reading::new(i + 1, t))
+}
+
+fn taper(line: &Line, i: usize) -> Option<Reading> {
+    let mut r = taper_number(line, i)?;
+    if line.unit(r.end) == Some("pct") || line.is_mark(r.end, "%") {
+        r.end += 1;
+        r.has_unit = true;
+    }
+    Some(r)
+}
+
+fn pct(line: &Line, i: usize) -> Option<Reading> {
+    let a = line.atom(i)?;
+    let mut r = Reading::of(i + 1, a);
+    if line.is_mark(i + 1, "%") || line.unit(i + 1) == Some("pct") {
+        r.end += 1;
+        r.has_unit = true;
+        return Some(r);
+    }
+    None
+}
+
+fn with_unit(line: &Line, i: usize, units: &[(&str, i64)]) -> Option<Reading> {
+    let a = line.atom(i)?;
+    let mut r = Reading::of(i + 1, a);
+    // "or so", "or three": two numbers were said.
+    if line.is_word(i + 1, "or")
+        && let Some(b) = line.atom(i + 2)
+    {
+        r = Reading::new(i + 3, a.value).doubted("two numbers were said", vec![b.value]);
+    } else if (line.is_mark(i + 1, ",") && line.items.get(i + 2).is_some())
+        && let Some(b) = line.atom(i + 2)
+        && one_digit(a)
+        && one_digit(b)
+        && b.value == a.value.saturating_add(Decimal::whole(1))
+    {
+        // "three, four ml"
+        r = Reading::new(i + 3, a.value).doubted("two numbers were said", vec![b.value]);
+    }
+    let unit = line.unit(r.end)?;
+    let (_, by) = units.iter().find(|(u, _)| *u == unit)?;
+    r.value = r.value.saturating_times(*by);
+    for d in &mut r.doubts {
+        for v in &mut d.alternatives {
+            *v = v.saturating_times(*by);
+        }
+    }
+    r.end += 1;
+    r.has_unit = true;
+    Some(r)
+}
+
+fn seconds(line: &Line, i: usize) -> Option<Reading> {
+    let mut r = with_unit(line, i, &[("s", 1), ("min", 60), ("h", 3600)])?;
+    if line.unit(r.end - 1) == Some("min") {
+        // "a minute and a half", "two minutes thirty (seconds)"
+        let e = r.end;
+        if line.is_word(e, "and") && (line.is_word(e + 1, "a") || line.atom(e + 1).is_some()) {
+            let half = (e + 1..e + 3).find(|&k| line.text(k) == "half" || line.text(k + 1) == "half" && line.text(k) == "a");
+            if half.is_some() {
+                r.value = r.value.saturating_add(Decimal::whole(30));
+                r.end = e + if line.atom(e + 1).is_some() { 2 } else { 3 };
+                return Some(r);
+            }
+        }
+        let and = usize::from(line.is_word(e, "and"));
+        if let Some(rest) = line.atom(e + and).filter(|a| a.value < Decimal::whole(60) && a.value.is_whole())
+            && line.unit(e + and + 1) == Some("s")
+        {
+            r.value = r.value.saturating_add(rest.value);
+            r.end = e + and + 2;
+        }
+    }
+    Some(r)
+}
+
+fn ratio(line: &Line, i: usize) -> Option<Reading> {
+    let a = line.atom(i)?;
+    if a.value != Decimal::whole(1) || a.form == Form::Article {
+        return None;
+    }
+    let joint = ["to", "in", "per", "is"].iter().any(|w| line.is_word(i + 1, w))
+        || [":", "-", "/"].iter().any(|m| line.is_mark(i + 1, m));
+    let article = usize::from(line.is_word(i + 2, "a"));
+    let b = line.atom(i + 2 + article).filter(|_| joint)?;
+    if b.value < Decimal::whole(1000) {
+        return None;
+    }
+    let text = format!("1:{}", b.value);
+    Some(Reading { text: Some(text), ..Reading::new(i + 3 + article, b.value) })
+}
+
+/// One or two digits, said as a number or digit by digit; the notation decides later whether there is such a tooth.
+fn tooth(line: &Line, i: usize) -> Option<Reading> {
+    let a = line.atom(i)?;
+    if let (true, Some(b)) = (one_digit(a), digit_after(line, i)) {
+        let value = a.value.saturating_times(10).saturating_add(b.value);
+        let text = value.to_string();
+        // "three six"; "tooth two, ten …" has a mark between and does not come here.
+        return Some(Reading { text: Some(text), ..Reading::new(i + 2, value) });
+    }
+    let n = a.value.to_whole().filter(|n| (1..=85).contains(n))?;
+    (!matches!(a.form, Form::Article | Form::PartOfUnit))
+        .then(|| Reading { text: Some(n.to_string()), ..Reading::new(i + 1, a.value) })
+}
+
+/// "B C four seven two one" → "BC4721", to the first word that is neither a letter nor a number.
+fn lot(line: &Line, i: usize) -> Option<Reading> {
+    let mut text = String::new();
+    let mut e = i;
+    let mut double = 0_usize;
+    while let Some(item) = line.items.get(e) {
+        let word = line.text(e);
+        let piece = match &item.what {
+            What::Number(a) => {
+                let t: String =
+                    line.tokens.get(a.first..a.end).unwrap_or_default().iter().filter(|t| t.shape == super::token::Shape::Digits).map(|t| t.text.as_str()).collect();
+                if t.is_empty() { a.value.to_string() } else { t }
+            }
+            What::Mark if matches!(word, "-" | "/" | "." | ",") => {
+                let keep = if matches!(word, "-" | "/") && !text.is_empty() && line.items.get(e + 1).is_some() { word.to_owned() } else { String::new() };
+                keep
+            }
+            _ if word == "oh" || word == "o" => "0".to_owned(),
+            _ if word == "dash" || word == "hyphen" => "-".to_owned(),
+            _ if word == "slash" => "/".to_owned(),
+            _ if word == "double" => {
+                double = 2;
+                e += 1;
+                continue;
+            }
+            _ if word == "triple" => {
+                double = 3;
+                e += 1;
+                continue;
+            }
+            _ if letters(line, item.first, item.end) => line
+                .tokens
+                .get(item.first..item.end)
+                .unwrap_or_default()
+                .iter()
+                .map(|t| t.text.to_uppercase())
+                .collect(),
+            _ => break,
+        };
+        for _ in 0..double.max(1) {
+            text.push_str(&piece);
+        }
+        double = 0;
+        e += 1;
+    }
+    let text = text.trim_end_matches(['-', '/', '.']).to_owned();
+    (text.len() >= 2 && text.bytes().any(|b| b.is_ascii_digit()))
+        .then(|| Reading { text: Some(text), ..Reading::new(e, Decimal::ZERO) })
+}
+
+fn letters(line: &Line, first: usize, end: usize) -> bool {
+    line.tokens.get(first..end).unwrap_or_default().iter().all(|t| t.text.len() <= 2 && t.text.chars().all(char::is_alphabetic) && !matches!(t.text.as_str(), "is" | "of" | "in" | "on" | "to" | "it" | "we" | "as"))
+}

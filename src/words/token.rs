@@ -1,0 +1,147 @@
+//! Heard words → tokens: letters, digits and marks apart, spelling made one.
+//!
+//! A token knows the heard word it came from, so that times and doubts survive. Nothing is dropped here.
+
+use crate::{listen::heard::Breath, words::spelling};
+
+/// One token of a breath.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Token {
+    /// Lower case, one spelling ("milliliters" → "millilitres"). For marks the mark itself.
+    pub text: String,
+    pub shape: Shape,
+    /// Index of the heard word in its breath.
+    pub heard: usize,
+    /// Written right after the token before it, without a blank ("5" + "mm").
+    pub joined: bool,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Shape {
+    /// Letters.
+    Word,
+    /// Digits with at most one point, thousands commas taken out: "100000", ".06", "08".
+    Digits,
+    /// One of `/ - : # % , . ; ? ! + = < > ~` and the like.
+    Mark,
+}
+
+impl Token {
+    pub fn is_word(&self, text: &str) -> bool {
+        self.shape == Shape::Word && self.text == text
+    }
+
+    pub fn is_mark(&self, text: &str) -> bool {
+        self.shape == Shape::Mark && self.text == text
+    }
+
+    /// A full stop, question or exclamation mark at the end of a heard word.
+    pub fn ends_sentence(&self) -> bool {
+        self.shape == Shape::Mark && matches!(self.text.as_str(), "." | "?" | "!" | ";")
+    }
+}
+
+/// Cuts a breath into tokens.
+pub fn tokens(breath: &Breath) -> Vec<Token> {
+    let mut out = Vec::with_capacity(breath.words.len() + 8);
+    for (heard, word) in breath.words.iter().enumerate() {
+        cut(&word.text, heard, &mut out);
+    }
+    out
+}
+
+fn cut(word: &str, heard: usize, out: &mut Vec<Token>) {
+    let chars: Vec<char> = word.chars().collect();
+    let at = |i: usize| chars.get(i).copied().unwrap_or(' ');
+    let (mut i, first) = (0, out.len());
+    while i < chars.len() {
+        let c = at(i);
+        let start = i;
+        let (text, shape) = if c.is_alphabetic() {
+            while at(i).is_alphabetic() || (is_apostrophe(at(i)) && at(i + 1).is_alphabetic()) {
+                i += 1;
+            }
+            let plain: String =
+                chars[start..i].iter().map(|&c| if is_apostrophe(c) { '\'' } else { c }).collect();
+            (spelling::one(&plain.to_lowercase()), Shape::Word)
+        } else if c.is_ascii_digit() || (c == '.' && at(i + 1).is_ascii_digit() && !at_digit_before(&chars, i)) {
+            i = end_of_digits(&chars, i);
+            (chars[start..i].iter().filter(|c| **c != ',').collect(), Shape::Digits)
+        } else if let Some(fraction) = fraction(c) {
+            i += 1;
+            (fraction.to_owned(), Shape::Digits)
+        } else {
+            i += 1;
+            (mark(c), Shape::Mark)
+        };
+        if !text.is_empty() {
+            out.push(Token { text, shape, heard, joined: out.len() > first });
+        }
+    }
+}
+
+fn is_apostrophe(c: char) -> bool {
+    matches!(c, '\'' | '\u{2019}' | '\u{02bc}')
+}
+
+fn at_digit_before(chars: &[char], i: usize) -> bool {
+    i > 0 && chars.get(i - 1).is_some_and(char::is_ascii_digit)
+}
+
+/// Digits, thousands groups ("100,000") and at most one decimal point that is followed by a digit.
+fn end_of_digits(chars: &[char], mut i: usize) -> usize {
+    let digit = |i: usize| chars.get(i).is_some_and(char::is_ascii_digit);
+    let mut point = false;
+    loop {
+        if digit(i) {
+            i += 1;
+        } else if chars.get(i) == Some(&'.') && !point && digit(i + 1) {
+            point = true;
+            i += 1;
+        } else if chars.get(i) == Some(&',') && !point && (1..=3).all(|k| digit(i + k)) && !digit(i + 4) {
+            i += 1;
+        } else {
+            return i;
+        }
+    }
+}
+
+fn fraction(c: char) -> Option<&'static str> {
+    match c {
+        '½' => Some("0.5"),
+        '¼' => Some("0.25"),
+        '¾' => Some("0.75"),
+        _ => None,
+    }
+}
+
+fn mark(c: char) -> String {
+    match c {
+        '–' | '—' | '−' | '‑' => "-".to_owned(),
+        '…' => ".".to_owned(),
+        _ => c.to_string(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[track_caller]
+    fn check(said: &str, expect: &str) {
+        let got: Vec<String> =
+            tokens(&Breath::from_text(0.0, 1.0, said)).into_iter().map(|t| t.text).collect();
+        assert_eq!(got.join(" "), expect, "said: {said}");
+    }
+
+    #[test]
+    fn cuts() {
+        check("MB: 25/.06, 3mL.", "mb : 25 / .06 , 3 ml .");
+        check("1:100,000 K-file tug-back", "1 : 100000 k - file tug - back");
+        check("21. 5 and 21.5 mm", "21 . 5 and 21.5 mm");
+        check("5.25% ½ mm #10", "5.25 % 0.5 mm # 10");
+        check("I’d say two-thirds", "i'd say two - thirds");
+        check("MB121.5 30-04 1-100,000", "mb 121.5 30 - 04 1 - 100000");
+        check("milliliters of gray color", "millilitres of grey colour");
+    }
+}
