@@ -4,6 +4,7 @@
 
 pub mod audio;
 pub mod commands;
+pub mod entries;
 pub mod kinds;
 pub mod listen;
 pub mod log;

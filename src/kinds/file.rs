@@ -74,6 +74,8 @@ struct RuleFile {
     whole: bool,
     #[serde(default)]
     starts: bool,
+    #[serde(default)]
+    past: bool,
 }
 
 const fn one() -> f32 {
@@ -107,7 +109,10 @@ pub(super) fn read(file: &str, text: &str) -> Result<Kind, KindError> {
         "canal" => Place::Canal,
         "tooth" => Place::Tooth,
         "names-canals" => Place::NamesCanals,
-        other => return Err(wrong(format!("place `{other}` is not `canal`, `tooth` or `names-canals`"))),
+        "names-teeth" => Place::NamesTeeth,
+        other => {
+            return Err(wrong(format!("place `{other}` is not canal, tooth, names-canals or names-teeth")));
+        }
     };
     let mut fields = IndexMap::new();
     for (name, f) in raw.fields {
@@ -168,6 +173,7 @@ fn rule(r: RuleFile) -> Result<Rule, String> {
         doubt: r.doubt,
         whole: r.whole,
         starts: r.starts,
+        past: r.past,
     })
 }
 

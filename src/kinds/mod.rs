@@ -84,6 +84,8 @@ pub enum Place {
     Tooth,
     /// Names canals, but takes none from earlier ones.
     NamesCanals,
+    /// Names the tooth that the following entries belong to.
+    NamesTeeth,
 }
 
 /// One field of a kind.
@@ -142,6 +144,8 @@ pub struct Rule {
     pub whole: bool,
     /// Only at the start of a sentence.
     pub starts: bool,
+    /// Takes sentences about earlier visits, whole.
+    pub past: bool,
 }
 
 /// A rule that takes words as text.

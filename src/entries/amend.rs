@@ -1,0 +1,286 @@
+//! What later words do to earlier entries: strike, correct, complete, continue.
+
+use std::ops::Range;
+
+use super::{
+    fill::{Draft, Filled, Piece},
+    segment::Segment,
+    sentence::cue,
+    session::{At, Control, Note, Session, blank, push_doubt},
+    status,
+};
+use crate::{
+    kinds::Place,
+    log::{Canal, Review, Status},
+    words::line::What,
+};
+
+/// How many live entries back a completion looks.
+const LOOK_BACK: usize = 6;
+
+impl Session<'_> {
+    /// Carries out a spoken control and notes its words.
+    pub(super) fn control(&mut self, at: &mut At<'_>, control: &Control) {
+        let (said, from, to) = at.said(&control.items);
+        let last = self.live().next();
+        match (control.what.as_str(), last) {
+            ("strike", Some(i)) => {
+                let breath = self.notes.get(i).map(|n| n.breath);
+                let siblings = self.notes.iter().filter(|n| Some(n.breath) == breath).count();
+                if let Some(e) = self.entries.get_mut(i) {
+                    e.review = Review::Struck;
+                    e.struck_at_s = Some(from);
+                    if siblings > 1 {
+                        push_doubt(e, "entry", "its breath held several entries; only the last was struck", &[]);
+                    }
+                }
+            }
+            ("flag", Some(i)) => {
+                if let Some(e) = self.entries.get_mut(i) {
+                    push_doubt(e, "entry", "flagged by the speaker", &[]);
+                }
+            }
+            _ => {}
+        }
+        at.place(control.items.clone());
+        self.leave(from, to, said, Some(format!("spoken control: {}", control.what)));
+    }
+
+    /// Live entries, the last first.
+    pub(super) fn live(&self) -> impl Iterator<Item = usize> + '_ {
+        (0..self.entries.len()).rev().filter(|&i| self.entries.get(i).is_some_and(|e| e.review != Review::Struck))
+    }
+
+    /// "correction, needle two short": a correction whose words name their kind.
+    pub(super) fn correct(&mut self, at: &At<'_>, segment: &Segment, filled: &Filled) -> bool {
+        let [draft] = filled.drafts.as_slice() else { return false };
+        let kind = filled.kind;
+        let target = self.target(kind, draft);
+        let Some(target) = target else { return false };
+        self.change(at, &segment.items, target, draft, true);
+        true
+    }
+
+    /// The last live entry of a kind that a draft corrects: of the canal that is named, where there is one.
+    fn target(&self, kind: usize, draft: &Draft) -> Option<usize> {
+        let of_kind: Vec<usize> = self.live().take(12).filter(|&i| self.notes.get(i).is_some_and(|n| n.kind == kind)).collect();
+        let last = of_kind.first().copied()?;
+        let Some(named) = &draft.canal else { return Some(last) };
+        let same = of_kind.iter().copied().find(|&i| {
+            self.entries.get(i).is_some_and(|e| e.canal.as_ref() == Some(&named.canal))
+        });
+        match same {
+            Some(i) => Some(i),
+            None if draft.pieces.is_empty() => Some(last),
+            // Another canal with values of its own: the last entry named the wrong canal only if nothing else stands there.
+            None => None,
+        }
+    }
+
+    /// A correction in bare words: "no, make that twenty", "sorry, distal".
+    pub(super) fn correct_bare(&mut self, at: &At<'_>, items: &Range<usize>) -> bool {
+        let candidates: Vec<usize> = self.live().take(LOOK_BACK).collect();
+        for &i in &candidates {
+            let Some(kind) = self.notes.get(i).map(|n| n.kind) else { continue };
+            let Some(filled) = self.reading_of(at, items, kind) else { continue };
+            let [draft] = filled.drafts.as_slice() else { continue };
+            if draft.pieces.is_empty() && draft.canal.is_none() || !filled.leftover.is_empty() {
+                continue;
+            }
+            if draft.pieces.is_empty() && self.x.kinds.all.get(kind).is_none_or(|k| k.place == Place::Tooth) {
+                continue;
+            }
+            let named = draft.canal.as_ref().map(|c| &c.canal);
+            let target = if draft.pieces.is_empty() {
+                Some(i)
+            } else {
+                candidates.iter().copied().find(|&t| {
+                    self.notes.get(t).is_some_and(|n| n.kind == kind)
+                        && named.is_none_or(|c| self.entries.get(t).is_some_and(|e| e.canal.as_ref() == Some(c)))
+                })
+            };
+            let Some(target) = target else { continue };
+            let draft = draft.clone();
+            self.change(at, items, target, &draft, true);
+            return true;
+        }
+        false
+    }
+
+    /// Writes a draft's values into an entry; what was heard first is kept beside.
+    pub(super) fn change(&mut self, at: &At<'_>, items: &Range<usize>, target: usize, draft: &Draft, replaces: bool) {
+        let said = at.said(items).0;
+        if draft.canal.is_some() && draft.pieces.is_empty() || replaces {
+            self.change_canal(target, draft);
+        }
+        let Some(entry) = self.entries.get_mut(target) else { return };
+        let mut found = Vec::new();
+        for p in &draft.pieces {
+            let Some(value) = &p.value else { continue };
+            let old = entry.values.insert(p.field.clone(), value.clone());
+            let old = old.and_then(|v| serde_json::to_value(v).ok()).unwrap_or(serde_json::Value::Null);
+            entry.heard.entry(p.field.clone()).or_insert(old);
+            entry.doubts.retain(|d| d.field != p.field);
+            for (reason, alternatives) in &p.doubts {
+                push_doubt(entry, &p.field, reason, alternatives);
+            }
+            found.push((p.field.clone(), p.items.clone()));
+        }
+        entry.said = format!("{} … {said}", entry.said);
+        let (kind, mut changed) = (self.notes.get(target).map_or(0, |n| n.kind), entry.clone());
+        super::doubts::add(self, at, items, kind, &mut changed, &found, 1);
+        if let Some(e) = self.entries.get_mut(target) {
+            *e = changed;
+        }
+        if let Some(n) = self.notes.get_mut(target) {
+            n.why.push(format!("{}: {said}", if replaces { "corrected by" } else { "completed by" }));
+        }
+    }
+
+    fn change_canal(&mut self, target: usize, draft: &Draft) {
+        let Some(named) = &draft.canal else { return };
+        let Some(entry) = self.entries.get_mut(target) else { return };
+        if entry.canal.as_ref() == Some(&named.canal) {
+            return;
+        }
+        let old = entry.canal.as_ref().and_then(|c| serde_json::to_value(c).ok()).unwrap_or(serde_json::Value::Null);
+        entry.heard.entry("canal".to_owned()).or_insert(old);
+        entry.canal = Some(named.canal.clone());
+        entry.carried.retain(|c| c != "canal");
+        self.canal = Some(named.canal.clone());
+    }
+}
+
+/// Plain words that belong neither to a field nor to the small words of speech: many of them mean talk.
+fn strange_words(at: &At<'_>, items: &Range<usize>, pieces: &[Piece]) -> usize {
+    items
+        .clone()
+        .filter(|i| !pieces.iter().any(|p| p.items.contains(i)))
+        .filter(|&i| matches!(at.line.items.get(i).map(|it| &it.what), Some(What::Word)))
+        .filter(|&i| !SMALL.contains(&at.line.text(i)))
+        .count()
+}
+
+/// Words that may stand around a value without changing what is said.
+const SMALL: [&str; 54] = [
+    "the", "a", "an", "is", "was", "are", "were", "at", "in", "to", "for", "of", "on", "with", "and", "that's", "that", "it", "it's",
+    "this", "these", "those", "them", "then", "also", "too", "as", "well", "same", "from", "by", "one", "ones", "canal", "canals", "here",
+    "there", "now", "we", "i", "had", "have", "be", "went", "goes", "get", "gets", "both", "each", "all", "about", "used", "using", "off",
+];
+
+/// A bare canal and number goes on with the kind before it; "another two minutes", "again" and "same" make a new entry.
+pub(super) fn continues(s: &mut Session<'_>, at: &mut At<'_>, items: &Range<usize>, sentence: &Range<usize>) -> bool {
+    let again = items.clone().any(|i| cue(&at.line, i, "again"));
+    let same = items.clone().any(|i| at.line.term(i, "same") == Some("*"));
+    let candidates: Vec<usize> = s.live().take(if again { LOOK_BACK } else { 3 }).collect();
+    let mut tried = Vec::new();
+    for i in candidates {
+        let Some(kind) = s.notes.get(i).map(|n| n.kind) else { continue };
+        if tried.contains(&kind) {
+            continue;
+        }
+        tried.push(kind);
+        let Some(k) = s.x.kinds.all.get(kind) else { continue };
+        if !k.goes_on || !same_tooth(s, i) {
+            continue;
+        }
+        let Some(filled) = s.reading_of(at, items, kind) else { continue };
+        let pieces: Vec<Piece> = filled.drafts.iter().flat_map(|d| d.pieces.clone()).collect();
+        let lead = pieces.iter().any(|p| p.lead);
+        let canal = filled.drafts.iter().any(|d| d.canal.is_some());
+        let fits = (lead && canal || again && !pieces.is_empty() || same && canal)
+            && filled.leftover.is_empty()
+            && strange_words(at, items, &pieces) <= 1;
+        if !fits {
+            continue;
+        }
+        let status = status::of(&at.line, sentence, items, items.start, false).unwrap_or_default();
+        let rule = s.entries.get(i).map(|e| e.rule.clone()).unwrap_or_default();
+        let (said, from_s, to_s) = at.said(items);
+        let count = filled.drafts.len();
+        for draft in &filled.drafts {
+            let mut entry = blank(k.name.clone(), status, rule.clone(), said.clone(), from_s, to_s);
+            let mut found = Vec::new();
+            for p in &draft.pieces {
+                if let Some(v) = &p.value {
+                    entry.values.insert(p.field.clone(), v.clone());
+                }
+                for (reason, alternatives) in &p.doubts {
+                    push_doubt(&mut entry, &p.field, reason, alternatives);
+                }
+                found.push((p.field.clone(), p.items.clone()));
+            }
+            s.same(at, items, kind, &mut entry);
+            s.locate(&mut entry, k.place, draft.canal.as_ref(), status, &k.name);
+            super::doubts::add(s, at, items, kind, &mut entry, &found, count);
+            s.push(entry, Note { breath: at.n, kind, why: vec![format!("goes on with {}: {said}", k.name)] });
+        }
+        return true;
+    }
+    false
+}
+
+/// An attribute without a kind of its own completes the last entry that lacks it; "all", "both", "those" complete a list.
+pub(super) fn completes(s: &mut Session<'_>, at: &mut At<'_>, items: &Range<usize>) -> bool {
+    let candidates: Vec<usize> = s.live().take(LOOK_BACK).collect();
+    let list = items.clone().any(|i| {
+        matches!(at.line.term(i, "canals"), Some("all?" | "all")) || ["those", "these", "them"].iter().any(|w| at.line.is_word(i, w))
+    });
+    for &i in &candidates {
+        let Some(kind) = s.notes.get(i).map(|n| n.kind) else { continue };
+        let Some(k) = s.x.kinds.all.get(kind) else { continue };
+        if !k.goes_on || !same_tooth(s, i) {
+            continue;
+        }
+        let Some(filled) = s.reading_of(at, items, kind) else { continue };
+        let [draft] = filled.drafts.as_slice() else { continue };
+        let certain = draft.pieces.iter().all(|p| p.weight >= 2 || p.value.as_ref().is_some_and(|v| v.text().is_some()));
+        if draft.pieces.is_empty()
+            || !certain
+            || !filled.leftover.is_empty()
+            || strange_words(at, items, &draft.pieces) > 2
+            || draft.pieces.iter().any(|p| p.lead)
+        {
+            continue;
+        }
+        let lacks = |s: &Session<'_>, t: usize| {
+            s.entries.get(t).is_some_and(|e| {
+                e.status == Status::Done && draft.pieces.iter().all(|p| !e.values.contains_key(&p.field) || p.value == e.values.get(&p.field).cloned())
+            })
+        };
+        if !lacks(s, i) {
+            continue;
+        }
+        let draft = Draft { pieces: draft.pieces.clone(), canal: draft.canal.clone() };
+        let of_kind: Vec<usize> = s
+            .live()
+            .take(12)
+            .filter(|&t| s.notes.get(t).is_some_and(|n| n.kind == kind) && same_tooth(s, t) && lacks(s, t))
+            .collect();
+        let targets: Vec<usize> = match &draft.canal {
+            Some(named) if !matches!(&named.canal, Canal::One(c) if c == "all") => of_kind
+                .into_iter()
+                .filter(|&t| {
+                    s.entries.get(t).and_then(|e| e.canal.as_ref()).is_some_and(|c| {
+                        *c == named.canal || c.names().iter().all(|n| named.canal.names().contains(n))
+                    })
+                })
+                .collect(),
+            _ if list || draft.canal.is_some() => of_kind,
+            _ => vec![i],
+        };
+        if targets.is_empty() {
+            continue;
+        }
+        let bare = Draft { canal: None, ..draft };
+        for t in targets {
+            s.change(at, items, t, &bare, false);
+        }
+        return true;
+    }
+    false
+}
+
+fn same_tooth(s: &Session<'_>, i: usize) -> bool {
+    s.entries.get(i).is_some_and(|e| e.tooth == s.tooth)
+}

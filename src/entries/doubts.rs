@@ -1,0 +1,145 @@
+//! Why a person must look: what the words, the bounds, the series and the listener say against a value.
+
+use std::ops::Range;
+
+use super::{
+    sentence::cue,
+    session::{At, Session, push_doubt},
+};
+use crate::{
+    kinds::{Is, Kind},
+    log::{Entry, Review, Status, Value},
+    words::{
+        Decimal,
+        line::Line,
+        slot::{self, Slot},
+    },
+};
+
+/// Adds the doubts of the fields that were found in `items`.
+pub(super) fn add(
+    s: &Session<'_>,
+    at: &At<'_>,
+    items: &Range<usize>,
+    kind: usize,
+    entry: &mut Entry,
+    found: &[(String, Range<usize>)],
+    _of: usize,
+) {
+    let Some(k) = s.x.kinds.all.get(kind) else { return };
+    for (field, place) in found {
+        bounds(k, field, entry);
+        cues(&at.line, items, field, place, k, entry);
+        listener(s, at, field, place, kind, entry);
+    }
+    jump(s, entry, kind);
+}
+
+/// Outside the field's plausible bounds: kept, with a doubt and the swapped teen or ten where it would fit.
+fn bounds(k: &Kind, field: &str, entry: &mut Entry) {
+    let Some(f) = k.fields.get(field) else { return };
+    let Some(n) = entry.values.get(field).and_then(Value::number) else { return };
+    let Some((low, high)) = f.plausible else { return };
+    if n >= low && n <= high {
+        return;
+    }
+    let other: Vec<Value> = slot::swapped(n)
+        .into_iter()
+        .chain(n.shift(1))
+        .filter(|v| *v >= low && *v <= high)
+        .map(Value::Number)
+        .collect();
+    push_doubt(entry, field, &format!("{n} is outside the usual {low} to {high}"), &other);
+}
+
+/// "up to", "I think", "two or three" beside the value.
+fn cues(line: &Line, items: &Range<usize>, field: &str, place: &Range<usize>, k: &Kind, entry: &mut Entry) {
+    let Some(f) = k.fields.get(field) else { return };
+    let is_number = matches!(f.is, Is::Number(s) if s != Slot::Tooth);
+    let before = place.start.saturating_sub(3).max(items.start)..place.start;
+    if is_number && entry.status == Status::Done && (before.clone().any(|i| cue(line, i, "limit")) || place.clone().any(|i| cue(line, i, "limit"))) {
+        push_doubt(entry, field, "a limit was said, not an amount", &[]);
+    }
+    if before.clone().chain(place.clone()).any(|i| cue(line, i, "unsure")) || (place.end..(place.end + 3).min(items.end)).any(|i| cue(line, i, "unsure-after")) {
+        push_doubt(entry, field, "the speaker was not sure", &[]);
+    }
+    // "two or three", "three weeks, maybe four"
+    if is_number
+        && let Some(first) = place.clone().find(|&i| line.atom(i).is_some())
+    {
+        let last = place.clone().rev().find(|&i| line.atom(i).is_some()).unwrap_or(first);
+        if line.is_word(last + 1, "or") && line.atom(last + 2).is_some() || first >= 2 && line.is_word(first - 1, "or") && line.atom(first - 2).is_some() && first - 2 >= items.start {
+            let at = if line.is_word(last + 1, "or") { last + 2 } else { first - 2 };
+            let other = line.atom(at).map(|a| Value::Number(a.value));
+            push_doubt(entry, field, "two numbers were said", other.as_slice());
+        }
+    }
+}
+
+/// What the listener was not sure of, and what else it may have heard.
+fn listener(s: &Session<'_>, at: &At<'_>, field: &str, place: &Range<usize>, kind: usize, entry: &mut Entry) {
+    let heard = at.line.heard(place.start, place.end);
+    let Some(value) = entry.values.get(field).cloned() else { return };
+    if value.number().is_none() && field != "tooth" && field != "vasoconstrictor" {
+        return;
+    }
+    let worst = at.breath.words.get(heard.clone()).unwrap_or_default().iter().map(|w| w.p_wrong).fold(0.0_f32, f32::max);
+    let mut others: Vec<Value> = Vec::new();
+    let mut likely = 0.0_f32;
+    for o in at.breath.others.iter().filter(|o| o.first < heard.end && o.end > heard.start || o.first == o.end && heard.contains(&o.first)) {
+        let Some(other) = reread(s, at, o, field, kind) else {
+            likely = likely.max(o.p);
+            continue;
+        };
+        if other != value {
+            likely = likely.max(o.p);
+            if !others.contains(&other) {
+                others.push(other);
+            }
+        }
+    }
+    if worst >= s.x.settings.doubt_from || likely >= s.x.settings.doubt_from {
+        let reason = if others.is_empty() { "not heard clearly" } else { "a second listening differs" };
+        push_doubt(entry, field, reason, &others);
+    }
+}
+
+/// The field's value where the other reading is put in place of the words.
+fn reread(s: &Session<'_>, at: &At<'_>, o: &crate::listen::heard::OtherReading, field: &str, kind: usize) -> Option<Value> {
+    let mut text: Vec<&str> = at.breath.words.iter().take(o.first).map(|w| w.text.as_str()).collect();
+    text.push(&o.text);
+    text.extend(at.breath.words.iter().skip(o.end).map(|w| w.text.as_str()));
+    let breath = crate::listen::heard::Breath::from_text(at.breath.from_s, at.breath.to_s, &text.join(" "));
+    let line = Line::new(&breath, &s.x.vocabulary);
+    let hits = super::hits::find(&line, &s.x.kinds, &s.x.index);
+    let k = s.x.kinds.all.get(kind)?;
+    let near = |h: &&super::hits::Hit| {
+        h.kind == kind
+            && matches!(h.of, super::hits::Of::Field(f, _) if k.fields.get_index(f).is_some_and(|(n, _)| n == field))
+            && line.heard(h.first, h.end).end > o.first.saturating_sub(1)
+    };
+    let best = hits.iter().filter(near).max_by_key(|h| (h.found.weight, h.end - h.first))?;
+    super::hits::value(best, &s.x.kinds)
+}
+
+/// A teen and a ten swapped: a size that jumps far past the one before it in the same canal.
+fn jump(s: &Session<'_>, entry: &mut Entry, kind: usize) {
+    let Some(k) = s.x.kinds.all.get(kind) else { return };
+    let Some(size) = entry.values.get("size").and_then(Value::number).and_then(Decimal::to_whole) else { return };
+    if !k.each.iter().any(|e| e == "size") || entry.status != Status::Done || entry.values.get("instrument").is_some_and(|i| i.text() == Some("gates-glidden")) {
+        return;
+    }
+    let last = s
+        .entries
+        .iter()
+        .zip(&s.notes)
+        .rev()
+        .find(|(e, n)| n.kind == kind && e.review != Review::Struck && e.tooth == entry.tooth && e.canal == entry.canal && e.values.contains_key("size"))
+        .and_then(|(e, _)| e.values.get("size").and_then(Value::number))
+        .and_then(Decimal::to_whole);
+    let (Some(last), Some(other)) = (last, slot::swapped(Decimal::whole(size)).and_then(Decimal::to_whole)) else { return };
+    // Only where the other reading is a size that would follow.
+    if size >= last.saturating_mul(3) && size - last >= 25 && slot::is_standard_size(Decimal::whole(other)) && other >= last {
+        push_doubt(entry, "size", &format!("a jump from {last} to {size}"), &[Value::Number(Decimal::whole(other))]);
+    }
+}

@@ -1,0 +1,441 @@
+//! A stretch of items read as one kind: which words fill which field, and how many entries that makes.
+
+use std::ops::Range;
+
+use indexmap::IndexMap;
+
+use super::{
+    hits::{self, Hit, Of},
+    sentence::cue,
+};
+use crate::{
+    kinds::{Kind, Kinds, Place},
+    log::{Canal, Value},
+    words::{
+        Decimal,
+        line::{Line, What},
+    },
+};
+
+/// A field's value with the words it came from.
+#[derive(Debug, Clone)]
+pub struct Piece {
+    pub field: String,
+    pub value: Option<Value>,
+    /// Copied from an earlier entry ("same reference").
+    pub same: bool,
+    pub items: Range<usize>,
+    pub doubts: Vec<(String, Vec<Value>)>,
+    pub weight: usize,
+    pub lead: bool,
+}
+
+/// What one entry will hold.
+#[derive(Debug, Clone, Default)]
+pub struct Draft {
+    pub pieces: Vec<Piece>,
+    pub canal: Option<Named>,
+}
+
+/// Canals named in the words.
+#[derive(Debug, Clone)]
+pub struct Named {
+    pub canal: Canal,
+    pub items: Range<usize>,
+    pub unsure: bool,
+}
+
+/// A reading of a stretch as one kind.
+#[derive(Debug, Clone)]
+pub struct Filled {
+    pub kind: usize,
+    pub drafts: Vec<Draft>,
+    pub score: f32,
+    /// Numbers that found no field.
+    pub leftover: Vec<Range<usize>>,
+}
+
+/// A named canal in the line.
+#[derive(Debug, Clone)]
+struct Mention {
+    items: Range<usize>,
+    names: Vec<String>,
+}
+
+/// Everything that `fill` looks at.
+pub struct Stretch<'a> {
+    pub line: &'a Line,
+    pub kinds: &'a Kinds,
+    /// All hits of the line, by first item.
+    pub hits: &'a [Hit],
+    pub items: Range<usize>,
+}
+
+impl<'a> Stretch<'a> {
+    /// Hits wholly inside the stretch.
+    pub fn inside(&self) -> impl Iterator<Item = &'a Hit> + use<'a> {
+        let (range, hits) = (self.items.clone(), self.hits);
+        let from = hits.partition_point(|h| h.first < range.start);
+        hits.iter()
+            .skip(from)
+            .take_while({
+                let end = range.end;
+                move |h| h.first < end
+            })
+            .filter(move |h| h.end <= range.end)
+    }
+}
+
+/// Reads the stretch as `kind`; the score leaves out what opened it.
+pub fn fill(s: &Stretch<'_>, kind: usize) -> Option<Filled> {
+    let k = s.kinds.all.get(kind)?;
+    let mut pieces = choose(s, kind, k);
+    let mut score = 0.0;
+    pieces.sort_by_key(|p| p.items.start);
+    let conflicts = settle(s.line, k, &mut pieces);
+    #[expect(clippy::cast_precision_loss, reason = "a handful")]
+    {
+        score -= 0.9 * conflicts as f32;
+    }
+    for p in &pieces {
+        score += if p.value.is_some() || p.same { 0.8 + 0.1 * f32::from(u8::try_from(p.weight.min(6)).unwrap_or(6)) } else { 0.0 };
+    }
+    let mentions = mentions(s, &pieces);
+    if k.place == Place::Tooth {
+        score -= 0.2 * f32::from(u8::from(!mentions.is_empty()));
+    } else {
+        score += 0.3 * f32::from(u8::from(!mentions.is_empty()));
+    }
+    let leftover = leftover(s, &pieces, &mentions);
+    #[expect(clippy::cast_precision_loss, reason = "a handful")]
+    {
+        score -= 0.7 * leftover.len() as f32;
+    }
+    score -= breaks(s);
+    let drafts = drafts(s.line, k, pieces, mentions);
+    Some(Filled { kind, drafts, score, leftover })
+}
+
+/// Non-overlapping field hits, the longest and surest first.
+fn choose(s: &Stretch<'_>, kind: usize, k: &Kind) -> Vec<Piece> {
+    let mut found: Vec<(&Hit, usize)> = s
+        .inside()
+        .filter(|h| h.kind == kind && matches!(h.of, Of::Field(..)))
+        .map(|h| (h, h.found.weight * 4 + (h.end - h.first).min(6)))
+        .collect();
+    found.sort_by_key(|(h, w)| (std::cmp::Reverse(*w), h.first));
+    let mut used = vec![false; s.items.len()];
+    let mut pieces = Vec::new();
+    for (hit, weight) in found {
+        let Of::Field(f, h) = hit.of else { continue };
+        let Some((name, field)) = k.fields.get_index(f) else { continue };
+        let Some(heard) = field.hear.get(h) else { continue };
+        let span = hit.first - s.items.start..hit.end - s.items.start;
+        // Only what carries meaning is taken: numbers, terms and the pattern's own words.
+        if used.get(span.clone()).is_none_or(|u| u.iter().any(|x| *x)) {
+            continue;
+        }
+        for u in used.get_mut(span).into_iter().flatten() {
+            *u = true;
+        }
+        let mut doubts: Vec<(String, Vec<Value>)> = Vec::new();
+        if let Some(d) = &heard.doubt {
+            doubts.push((d.clone(), vec![]));
+        }
+        let mut taper = None;
+        for (_, r) in &hit.found.readings {
+            for d in r.doubts.iter().filter(|d| !d.of_taper) {
+                doubts.push((d.reason.clone(), d.alternatives.iter().map(|v| Value::Number(*v)).collect()));
+            }
+            if let Some(t) = r.taper {
+                let d: Vec<_> = r
+                    .doubts
+                    .iter()
+                    .filter(|d| d.of_taper)
+                    .map(|d| (d.reason.clone(), d.alternatives.iter().map(|v| Value::Number(*v)).collect()))
+                    .collect();
+                taper = Some((t, d));
+            }
+        }
+        let items = hit.first..hit.end;
+        let lead = k.each.contains(name);
+        if let Some((t, doubts)) = taper.filter(|_| k.fields.contains_key("taper") && name != "taper") {
+            pieces.push(Piece {
+                field: "taper".to_owned(),
+                value: Some(Value::Number(t)),
+                same: false,
+                items: items.clone(),
+                doubts,
+                weight: 1,
+                lead,
+            });
+        }
+        pieces.push(Piece {
+            field: name.clone(),
+            value: if heard.same { None } else { hits::value(hit, s.kinds) },
+            same: heard.same,
+            items,
+            doubts,
+            weight: weight / 4,
+            lead,
+        });
+    }
+    pieces
+}
+
+/// Does a self-correction stand between two places ("twenty, no, twenty one")?
+pub fn repaired(line: &Line, between: Range<usize>) -> bool {
+    let mut seen = false;
+    for i in between {
+        if cue(line, i, "repair") {
+            seen = true;
+        } else if line.atom(i).is_some() {
+            seen = false;
+        }
+    }
+    seen
+}
+
+/// Two pieces for one field: a self-correction keeps the later, equal values keep one, joined fields join, lists stay.
+/// Gives the number of true conflicts.
+fn settle(line: &Line, k: &Kind, pieces: &mut Vec<Piece>) -> usize {
+    let mut conflicts = 0;
+    let mut i = 0;
+    while i < pieces.len() {
+        let Some(p) = pieces.get(i).cloned() else { break };
+        let next = pieces.iter().enumerate().skip(i + 1).find(|(_, q)| q.field == p.field).map(|(j, q)| (j, q.clone()));
+        let Some((j, q)) = next else {
+            i += 1;
+            continue;
+        };
+        if repaired(line, p.items.end..q.items.start) {
+            // A size that goes takes its taper along.
+            pieces.retain(|x| x.items != p.items);
+            continue;
+        }
+        let joins = k.fields.get(&p.field).is_some_and(|f| f.joins);
+        if p.lead {
+            i += 1;
+            continue;
+        }
+        if p.value == q.value && p.same == q.same {
+            pieces.remove(j);
+        } else if joins {
+            let text = |v: &Option<Value>| v.as_ref().map(ToString::to_string).unwrap_or_default();
+            let joined = format!("{}, {}", text(&p.value), text(&q.value));
+            if let Some(x) = pieces.get_mut(i) {
+                x.value = Some(Value::Text(joined));
+            }
+            pieces.remove(j);
+        } else if leads_between(pieces, &p, &q) || (!k.each.is_empty() && pieces.iter().filter(|x| x.lead).count() > 1) {
+            // Each belongs to a list item of its own.
+            i += 1;
+        } else {
+            conflicts += 1;
+            let other = q.value.clone().into_iter().collect();
+            if let Some(x) = pieces.get_mut(i) {
+                x.doubts.push(("two values were said".to_owned(), other));
+            }
+            pieces.remove(j);
+        }
+    }
+    conflicts
+}
+
+fn leads_between(pieces: &[Piece], p: &Piece, q: &Piece) -> bool {
+    pieces.iter().any(|x| x.lead && x.items.start >= p.items.end && x.items.end <= q.items.start)
+}
+
+fn mentions(s: &Stretch<'_>, pieces: &[Piece]) -> Vec<Mention> {
+    let line = s.line;
+    let mut out: Vec<Mention> = Vec::new();
+    for i in s.items.clone() {
+        let Some(value) = line.term(i, "canals") else { continue };
+        if line.unit(i).is_some() && i > 0 && line.atom(i - 1).is_some() {
+            continue;
+        }
+        if pieces.iter().any(|p| p.items.contains(&i) && p.field != "canal") {
+            continue;
+        }
+        let names: Vec<String> = match value {
+            "all?" => {
+                // "both to length" after a list means its items; "both", "in all" alone mean the canals.
+                let before = i.checked_sub(1).map(|b| line.text(b)).unwrap_or_default();
+                let after = line.text(i + 1);
+                let alone = i + 1 >= s.items.end
+                    || line.items.get(i + 1).is_some_and(|it| it.what == What::Mark)
+                    || matches!(before, "in" | "into" | "to" | "for" | "with" | "of" | "on")
+                    || matches!(after, "with" | "at" | "dried" | "patent" | "obturated" | "filled" | "were" | "are" | "to");
+                let in_list = pieces.iter().filter(|p| p.lead).count() > 1 || !out.is_empty();
+                if !alone || in_list {
+                    continue;
+                }
+                vec!["all".to_owned()]
+            }
+            v => v.split('+').map(str::to_owned).collect(),
+        };
+        out.push(Mention { items: i..i + 1, names });
+    }
+    // "mesiobuccal, no, mesiolingual": the later stands.
+    let mut i = 0;
+    while i + 1 < out.len() {
+        let gap = out.get(i).map_or(0, |m| m.items.end)..out.get(i + 1).map_or(0, |m| m.items.start);
+        let number_between = gap.clone().any(|x| line.atom(x).is_some());
+        if !number_between && repaired(line, gap) {
+            out.remove(i);
+        } else {
+            i += 1;
+        }
+    }
+    out
+}
+
+/// Numbers that no piece, no canal and no repair explains.
+fn leftover(s: &Stretch<'_>, pieces: &[Piece], mentions: &[Mention]) -> Vec<Range<usize>> {
+    let taken = |i: usize| {
+        pieces.iter().any(|p| p.items.contains(&i)) || mentions.iter().any(|m| m.items.contains(&i))
+    };
+    let mut out = Vec::new();
+    for i in s.items.clone() {
+        if s.line.atom(i).is_none() || taken(i) {
+            continue;
+        }
+        // A number right before a self-correction was taken back.
+        let taken_back = (i + 1..(i + 4).min(s.items.end)).any(|k| cue(s.line, k, "repair"))
+            && (i + 1..s.items.end).any(|k| s.line.atom(k).is_some());
+        if !taken_back {
+            out.push(i..i + 1);
+        }
+    }
+    out
+}
+
+/// What stands inside a stretch that speaks against one entry: stops, "and then", a verb of its own.
+fn breaks(s: &Stretch<'_>) -> f32 {
+    let mut cost = 0.0;
+    for i in s.items.start..s.items.end.saturating_sub(1) {
+        if s.line.items.get(i).is_some_and(|it| it.what == What::Mark) {
+            cost += match s.line.text(i) {
+                "." | "?" | "!" | ";" => 0.45,
+                "," | ":" => 0.03,
+                _ => 0.0,
+            };
+        } else if i > s.items.start && cue(s.line, i, "then") {
+            cost += 0.35;
+        }
+    }
+    cost
+}
+
+/// List items, and which attributes and canals belong to which.
+fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Mention>) -> Vec<Draft> {
+    let mut leads: Vec<usize> = pieces.iter().filter(|p| p.lead).map(|p| p.items.start).collect();
+    leads.dedup();
+    let groups = group(line, &mentions, &leads);
+    if leads.len() < 2 {
+        let canal = merge(&groups);
+        return vec![Draft { pieces, canal }];
+    }
+    let first_lead = leads.first().copied().unwrap_or(0);
+    let last_lead = leads.last().copied().unwrap_or(0);
+    let between = pieces.iter().any(|p| !p.lead && p.items.start > first_lead && p.items.start < last_lead);
+    let mut out: Vec<Draft> = leads.iter().map(|_| Draft::default()).collect();
+    for p in &pieces {
+        let at = p.items.start;
+        let own = leads.iter().rposition(|l| *l <= at);
+        let spread = (p.items.start.saturating_sub(2)..p.items.start).any(|i| {
+            i < line.items.len() && matches!(line.term(i, "canals"), Some("all?" | "all"))
+        });
+        for (n, draft) in out.iter_mut().enumerate() {
+            let takes = if p.lead {
+                own == Some(n)
+            } else if own.is_none() || spread {
+                true
+            } else if own == Some(leads.len() - 1) {
+                own == Some(n) || !between
+            } else {
+                own == Some(n)
+            };
+            if takes && !(own != Some(n) && draft.pieces.iter().any(|x| x.field == p.field)) {
+                draft.pieces.push(p.clone());
+            }
+        }
+    }
+    if k.place != Place::Tooth {
+        share_canals(&groups, &leads, &mut out);
+    }
+    out
+}
+
+/// Canal mentions that stand together with no list item between.
+fn group(line: &Line, mentions: &[Mention], leads: &[usize]) -> Vec<Named> {
+    let mut out: Vec<(Vec<String>, Range<usize>)> = Vec::new();
+    for m in mentions {
+        match out.last_mut() {
+            Some((names, items)) if !leads.iter().any(|l| *l >= items.end && *l < m.items.start) => {
+                for n in &m.names {
+                    if !names.contains(n) {
+                        names.push(n.clone());
+                    }
+                }
+                items.end = m.items.end;
+            }
+            _ => out.push((m.names.clone(), m.items.clone())),
+        }
+    }
+    out.into_iter()
+        .map(|(names, items)| {
+            let unsure = items.clone().any(|i| cue(line, i, "unsure"));
+            Named { canal: canal(names), items, unsure }
+        })
+        .collect()
+}
+
+fn canal(mut names: Vec<String>) -> Canal {
+    if names.iter().any(|n| n == "all") {
+        return Canal::One("all".to_owned());
+    }
+    if names.len() == 1 { Canal::One(names.swap_remove(0)) } else { Canal::Many(names) }
+}
+
+fn merge(groups: &[Named]) -> Option<Named> {
+    let first = groups.first()?;
+    let mut names: Vec<String> = Vec::new();
+    for g in groups {
+        for n in g.canal.names() {
+            if !names.contains(n) {
+                names.push(n.clone());
+            }
+        }
+    }
+    // "three canals: …, all patent": the names say more than "all".
+    if names.len() > 1 {
+        names.retain(|n| n != "all");
+    }
+    let end = groups.last().map_or(first.items.end, |g| g.items.end);
+    Some(Named { canal: canal(names), items: first.items.start..end, unsure: groups.iter().any(|g| g.unsure) })
+}
+
+fn share_canals(groups: &[Named], leads: &[usize], out: &mut [Draft]) {
+    let (Some(first_group), Some(first_lead)) = (groups.first(), leads.first()) else { return };
+    let before = first_group.items.start < *first_lead;
+    for (n, draft) in out.iter_mut().enumerate() {
+        let Some(lead) = leads.get(n) else { continue };
+        draft.canal = if before {
+            groups.iter().rev().find(|g| g.items.start < *lead).cloned()
+        } else {
+            // "three in the buccal, two in the palatal"; one group after the whole list is for all of it.
+            groups.iter().find(|g| g.items.start > *lead).or_else(|| groups.last()).cloned()
+        };
+    }
+}
+
+/// The pieces as values, for callers that need no times.
+pub fn values(pieces: &[Piece]) -> IndexMap<String, Value> {
+    pieces.iter().filter_map(|p| Some((p.field.clone(), p.value.clone()?))).collect()
+}
+
+/// A number piece's number.
+pub fn number(piece: &Piece) -> Option<Decimal> {
+    piece.value.as_ref().and_then(Value::number)
+}

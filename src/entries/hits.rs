@@ -1,0 +1,130 @@
+//! Every place of a line where a rule or a field of any kind is heard.
+
+use crate::{
+    kinds::{
+        Is, Kinds,
+        pattern::{Index, Match},
+    },
+    words::line::Line,
+};
+
+/// A pattern that was heard.
+#[derive(Debug, Clone)]
+pub struct Hit {
+    /// Item range.
+    pub first: usize,
+    pub end: usize,
+    pub kind: usize,
+    pub of: Of,
+    pub found: Match,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Of {
+    Rule(usize),
+    /// Field and which of its ways of being said.
+    Field(usize, usize),
+}
+
+/// Where a pattern stands in the kinds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct PatternId {
+    kind: u16,
+    of: Of,
+    pattern: u16,
+}
+
+/// All patterns of all kinds, by what they start with.
+pub fn index(kinds: &Kinds) -> Index<PatternId> {
+    let mut index = Index::default();
+    let small = |n: usize| u16::try_from(n).unwrap_or(u16::MAX);
+    for (k, kind) in kinds.all.iter().enumerate() {
+        for (r, rule) in kind.rules.iter().enumerate() {
+            for (p, pattern) in rule.hear.iter().enumerate() {
+                index.add(pattern, PatternId { kind: small(k), of: Of::Rule(r), pattern: small(p) });
+            }
+        }
+        for (f, field) in kind.fields.values().enumerate() {
+            for (h, heard) in field.hear.iter().enumerate() {
+                index.add(&heard.pattern, PatternId { kind: small(k), of: Of::Field(f, h), pattern: 0 });
+            }
+        }
+    }
+    index
+}
+
+/// All hits, by their first item.
+pub fn find(line: &Line, kinds: &Kinds, index: &Index<PatternId>) -> Vec<Hit> {
+    let mut hits = Vec::new();
+    let mut ids = Vec::new();
+    for i in 0..line.items.len() {
+        index.candidates(line, i, &mut ids);
+        for id in &ids {
+            let kind = usize::from(id.kind);
+            let Some(k) = kinds.all.get(kind) else { continue };
+            let found = match id.of {
+                Of::Rule(r) => k
+                    .rules
+                    .get(r)
+                    .and_then(|rule| {
+                        let m = rule.hear.get(usize::from(id.pattern))?.at(line, i)?;
+                        (!rule.starts || starts_sentence(line, i)).then_some(m)
+                    })
+                    .filter(|m| k.rules.get(r).is_none_or(|rule| !rule.whole || is_whole(line, i, m.end))),
+                Of::Field(f, h) => k.fields.get_index(f).and_then(|(_, field)| field.hear.get(h)?.pattern.at(line, i)),
+            };
+            if let Some(found) = found.filter(|m| m.end > i) {
+                hits.push(Hit { first: i, end: found.end, kind, of: id.of, found });
+            }
+        }
+    }
+    hits
+}
+
+/// Only fillers and marks stand between the sentence's start and item `i`.
+pub(super) fn starts_sentence(line: &Line, i: usize) -> bool {
+    (0..i).rev().take_while(|&k| !line.tokens.get(line.items.get(k).map_or(0, |it| it.first)).is_some_and(crate::words::token::Token::ends_sentence)).all(|k| {
+        line.term(k, "fillers").is_some() || line.is_mark(k, ",") || line.is_mark(k, "-")
+    })
+}
+
+fn is_whole(line: &Line, first: usize, end: usize) -> bool {
+    let rest_is_empty = (end..line.items.len())
+        .take_while(|&k| !line.tokens.get(line.items.get(k).map_or(0, |it| it.first)).is_some_and(crate::words::token::Token::ends_sentence))
+        .all(|k| line.term(k, "fillers").is_some() || line.is_mark(k, ","));
+    rest_is_empty && starts_sentence(line, first)
+}
+
+/// The value that a field hit gives: its fixed value, or what its own slot or vocabulary found.
+pub fn value(hit: &Hit, kinds: &Kinds) -> Option<crate::log::Value> {
+    use crate::log::Value;
+    let Of::Field(f, h) = hit.of else { return None };
+    let (_, field) = kinds.all.get(hit.kind)?.fields.get_index(f)?;
+    if let Some(v) = &field.hear.get(h)?.gives {
+        return Some(v.clone());
+    }
+    match &field.is {
+        Is::Number(crate::words::slot::Slot::Tooth) => {
+            let number = hit.found.readings.first().and_then(|(_, r)| r.text.as_deref());
+            super::tooth::from_terms(&hit.found.terms, number)
+                .or_else(|| number.map(str::to_owned))
+                .map(Value::Text)
+        }
+        Is::Number(slot) => {
+            let (_, reading) = hit
+                .found
+                .readings
+                .iter()
+                .find(|(s, _)| s == slot)
+                .or_else(|| hit.found.readings.first())?;
+            Some(reading.text.clone().map_or(Value::Number(reading.value), Value::Text))
+        }
+        Is::Term(vocabulary) => hit
+            .found
+            .terms
+            .iter()
+            .find(|(v, _)| v == vocabulary)
+            .map(|(_, value)| Value::Text(value.clone())),
+        Is::Text => None,
+    }
+}

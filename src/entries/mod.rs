@@ -1,0 +1,93 @@
+//! Tokens → typed entries with status, tooth, canal and doubts. The engine: no trade word stands in its code.
+//!
+//! Comes in: breaths. Goes out: entries, and every stretch that became none. Pure and total.
+
+mod amend;
+mod doubts;
+pub mod fill;
+pub mod hits;
+pub mod segment;
+pub mod sentence;
+mod session;
+pub mod status;
+pub mod tooth;
+
+use std::sync::Arc;
+
+use crate::{
+    kinds::{self, Kinds, pattern::Index},
+    listen::heard::Breath,
+    log::{Entry, Unplaced},
+    words::vocabulary::{self, Vocabulary},
+};
+
+pub use tooth::Notation;
+
+/// Turns breaths into entries.
+#[derive(Debug, Clone)]
+pub struct Extractor {
+    pub vocabulary: Arc<Vocabulary>,
+    pub kinds: Arc<Kinds>,
+    pub(crate) index: Index<hits::PatternId>,
+    pub settings: Settings,
+}
+
+/// What a practice may choose.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Settings {
+    pub notation: Notation,
+    /// A lecture or demonstration: statements of practice are rules, not deeds. `None`: found out from the words.
+    pub lecture: Option<bool>,
+    /// Heard words with a probability of being wrong from here on put a doubt on their number.
+    pub doubt_from: f32,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self { notation: Notation::default(), lecture: None, doubt_from: 0.2 }
+    }
+}
+
+/// What was found in a recording.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Extracted {
+    pub entries: Vec<Entry>,
+    pub unplaced: Vec<Unplaced>,
+    /// Teeth in the order they were named.
+    pub teeth: Vec<String>,
+    /// For each entry of the same place: why it is as it is.
+    pub reasons: Vec<Vec<String>>,
+}
+
+impl Extractor {
+    pub fn new(settings: Settings) -> Self {
+        Self::with(vocabulary::BUILT_IN.clone(), kinds::BUILT_IN.clone(), settings)
+    }
+
+    pub fn with(vocabulary: Arc<Vocabulary>, kinds: Arc<Kinds>, settings: Settings) -> Self {
+        let index = hits::index(&kinds);
+        Self { vocabulary, kinds, index, settings }
+    }
+
+    /// All entries of a recording.
+    pub fn extract(&self, breaths: &[Breath]) -> Extracted {
+        let lecture = self.settings.lecture.unwrap_or_else(|| self.sounds_like_a_lecture(breaths));
+        let mut session = session::Session::new(self, lecture);
+        for (n, breath) in breaths.iter().enumerate() {
+            session.take(n, breath);
+        }
+        session.finish()
+    }
+
+    /// Teachers speak in rules and to an audience; one rule in twelve breaths, or an audience, makes a lecture.
+    fn sounds_like_a_lecture(&self, breaths: &[Breath]) -> bool {
+        let (mut rules, mut audience) = (0, 0);
+        for breath in breaths {
+            let line = crate::words::line::Line::new(breath, &self.vocabulary);
+            let any = |class| sentence::find_cue(&line, 0..line.items.len(), class).is_some();
+            rules += usize::from(any("general"));
+            audience += usize::from(any("audience"));
+        }
+        rules >= 3 && (rules + audience) * 9 >= breaths.len() || audience >= 2
+    }
+}

@@ -1,0 +1,207 @@
+//! Cuts treatment speech into stretches, each of one kind: the cut whose readings together explain most.
+
+use std::ops::Range;
+
+use super::{
+    fill::{self, Filled, Stretch},
+    hits::{Hit, Of},
+    sentence::Sentence,
+};
+use crate::{
+    kinds::{Kinds, TakesTo},
+    words::line::{Line, What},
+};
+
+/// At most this many boundaries in one stretch: keeps the work linear in the length of the speech.
+const REACH: usize = 16;
+/// What a reading must explain before it counts.
+const THRESHOLD: f32 = 0.55;
+
+/// A stretch and what it was read as.
+#[derive(Debug, Clone)]
+pub struct Segment {
+    pub items: Range<usize>,
+    pub read: Option<Reading>,
+}
+
+#[derive(Debug, Clone)]
+pub struct Reading {
+    pub kind: usize,
+    pub rule: usize,
+    /// Where the rule was heard.
+    pub rule_items: Range<usize>,
+    pub filled: Filled,
+    /// Items that a text rule took as its text.
+    pub text: Option<Range<usize>>,
+}
+
+/// Cuts one run of treatment sentences.
+pub fn cut(line: &Line, kinds: &Kinds, hits: &[Hit], run: &[Sentence]) -> Vec<Segment> {
+    let (Some(first), Some(last)) = (run.first(), run.last()) else { return vec![] };
+    let whole = first.items.start..last.items.end;
+    let marks = boundaries(line, hits, &whole, run);
+    let n = marks.len();
+    let mut best: Vec<f32> = vec![f32::NEG_INFINITY; n];
+    let mut from: Vec<Option<(usize, Option<Reading>)>> = vec![None; n];
+    if let Some(b) = best.first_mut() {
+        *b = 0.0;
+    }
+    for j in 1..n {
+        for i in j.saturating_sub(REACH)..j {
+            let (Some(&a), Some(&b), Some(&base)) = (marks.get(i), marks.get(j), best.get(i)) else { continue };
+            let (score, read) = score(line, kinds, hits, a..b, run);
+            // Fewer cuts are better where all else is equal.
+            let total = base + score - 0.01;
+            if best.get(j).is_some_and(|x| total > *x) {
+                if let (Some(x), Some(f)) = (best.get_mut(j), from.get_mut(j)) {
+                    *x = total;
+                    *f = Some((i, read));
+                }
+            }
+        }
+    }
+    let mut out = Vec::new();
+    let mut j = n.saturating_sub(1);
+    while j > 0 {
+        let Some((i, read)) = from.get_mut(j).and_then(Option::take) else { break };
+        if let (Some(&a), Some(&b)) = (marks.get(i), marks.get(j)) {
+            out.push(Segment { items: a..b, read });
+        }
+        j = i;
+    }
+    out.reverse();
+    out
+}
+
+/// Where a stretch may start: sentences, what opens an entry, canals, fields after a mark or joiner.
+fn boundaries(line: &Line, hits: &[Hit], whole: &Range<usize>, run: &[Sentence]) -> Vec<usize> {
+    let mut out = vec![whole.start, whole.end];
+    out.extend(run.iter().map(|s| s.items.start));
+    let after_mark = |i: usize| {
+        i > 0
+            && (line.items.get(i - 1).is_some_and(|it| it.what == What::Mark)
+                || line.term(i - 1, "cues").is_some()
+                || matches!(line.text(i - 1), "and" | "with" | "then" | "the" | "to" | "in"))
+    };
+    for h in hits.iter().filter(|h| whole.contains(&h.first)) {
+        if matches!(h.of, Of::Rule(_)) || after_mark(h.first) {
+            out.push(h.first);
+        }
+    }
+    for i in whole.clone() {
+        if line.term(i, "canals").is_some() || line.atom(i).is_some() && (i == whole.start || line.atom(i - 1).is_none()) {
+            out.push(i);
+        }
+    }
+    out.sort_unstable();
+    out.dedup();
+    // A joiner or article goes with what follows it.
+    for x in out.iter_mut().skip(1) {
+        let mut i = *x;
+        while i > whole.start + 1
+            && i < whole.end
+            && matches!(line.text(i - 1), "the" | "a" | "an" | "with" | "and" | "in" | "to" | "size" | "number" | "of")
+            && line.items.get(i - 1).is_some_and(|it| it.what == What::Word)
+        {
+            i -= 1;
+        }
+        *x = i;
+    }
+    out.sort_unstable();
+    out.dedup();
+    out
+}
+
+fn score(line: &Line, kinds: &Kinds, hits: &[Hit], items: Range<usize>, run: &[Sentence]) -> (f32, Option<Reading>) {
+    let stretch = Stretch { line, kinds, hits, items: items.clone() };
+    let rules: Vec<&Hit> = stretch.inside().filter(|h| matches!(h.of, Of::Rule(_))).collect();
+    let weight = |h: &Hit| match h.of {
+        Of::Rule(r) => kinds.all.get(h.kind).and_then(|k| k.rules.get(r)).map_or(0.0, |r| r.weight),
+        Of::Field(..) => 0.0,
+    };
+    let mut best: (f32, Option<Reading>) = (0.0, None);
+    let mut seen: Vec<usize> = Vec::new();
+    for h in &rules {
+        if seen.contains(&h.kind) {
+            continue;
+        }
+        seen.push(h.kind);
+        let Some(kind) = kinds.all.get(h.kind) else { continue };
+        let mine = |h2: &&&Hit| h2.kind == h.kind;
+        let Some(top) = rules
+            .iter()
+            .filter(mine)
+            .max_by(|a, b| {
+                let key = |h: &Hit| weight(h) + 0.05 * f32::from(u8::try_from(h.end - h.first).unwrap_or(9));
+                key(a).total_cmp(&key(b)).then(b.first.cmp(&a.first))
+            })
+        else {
+            continue;
+        };
+        let Of::Rule(r) = top.of else { continue };
+        let Some(rule) = kind.rules.get(r) else { continue };
+        let mut score = weight(top);
+        let mut text = None;
+        if let Some(takes) = &rule.takes {
+            let Some(range) = text_range(line, takes.to, takes.with_rule, top, &items, run) else { continue };
+            if range.is_empty() {
+                continue;
+            }
+            text = Some(range);
+        }
+        let Some(filled) = fill::fill(&stretch, h.kind) else { continue };
+        if text.is_none() {
+            let has = |f: &String| {
+                filled.drafts.iter().all(|d| d.pieces.iter().any(|p| p.field == *f))
+                    || f == "canal" && filled.drafts.iter().any(|d| d.canal.is_some())
+            };
+            if !rule.needs.iter().all(has) {
+                continue;
+            }
+            score += filled.score;
+            // Another kind's sure sign inside this stretch is left without its entry.
+            for other in rules.iter().filter(|o| o.kind != h.kind && weight(o) >= 1.0) {
+                let explained = filled.drafts.iter().flat_map(|d| &d.pieces).any(|p| {
+                    p.items.start <= other.first && p.items.end >= other.end
+                }) || top.first <= other.first && top.end >= other.end;
+                if !explained {
+                    score -= 0.5 * weight(other).min(2.0);
+                }
+            }
+        }
+        if score > THRESHOLD && score > best.0 {
+            let reading =
+                Reading { kind: h.kind, rule: r, rule_items: top.first..top.end, filled, text };
+            best = (score, Some(reading));
+        }
+    }
+    best
+}
+
+/// The items that a text rule takes; nothing where the stretch is not the one it wants.
+fn text_range(
+    line: &Line,
+    to: TakesTo,
+    with_rule: bool,
+    rule: &Hit,
+    items: &Range<usize>,
+    run: &[Sentence],
+) -> Option<Range<usize>> {
+    let sentence = run.iter().find(|s| s.items.contains(&rule.first))?;
+    let breath_end = run.last()?.items.end;
+    let end = match to {
+        TakesTo::Breath => breath_end,
+        TakesTo::Sentence | TakesTo::WholeSentence => sentence.items.end,
+        TakesTo::Next => {
+            (rule.end..sentence.items.end).find(|&i| line.is_mark(i, ",")).map_or(sentence.items.end, |i| i + 1)
+        }
+    };
+    if items.end != end {
+        return None;
+    }
+    if to == TakesTo::WholeSentence {
+        return (items.start == sentence.items.start).then(|| items.clone());
+    }
+    let start = if with_rule { rule.first } else { rule.end };
+    Some(start..end)
+}

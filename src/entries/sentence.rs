@@ -1,0 +1,135 @@
+//! A breath's sentences, and what kind of speech each is: treatment, talk, a question, a plan, a rule of the craft.
+//!
+//! Which words are cues, and of what, stands in `src/tables/words/cues.tsv`.
+
+use std::ops::Range;
+
+use crate::words::line::{Line, What};
+
+/// What kind of speech a sentence is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Speech {
+    Treatment,
+    /// A question, a request, talk with others, an opinion, a running total, a counterfactual: no entry.
+    Talk(&'static str),
+    /// Of an earlier visit or another dentist.
+    Past,
+}
+
+/// A stretch of items that ends with a full stop, a question mark or the breath.
+#[derive(Debug, Clone)]
+pub struct Sentence {
+    pub items: Range<usize>,
+    pub speech: Speech,
+}
+
+/// Is item `i` a cue of this class?
+pub fn cue(line: &Line, i: usize, class: &str) -> bool {
+    match line.items.get(i).map(|it| &it.what) {
+        Some(What::Term(tags, _)) => tags.iter().any(|t| &*t.vocabulary == "cues" && &*t.value == class),
+        _ => false,
+    }
+}
+
+/// The first cue of a class in a range.
+pub fn find_cue(line: &Line, range: Range<usize>, class: &str) -> Option<usize> {
+    range.into_iter().find(|&i| cue(line, i, class))
+}
+
+/// Does the item end a sentence? Marks inside a number that is held together do not.
+pub fn is_stop(line: &Line, i: usize, held: &[Range<usize>]) -> bool {
+    let mark = line.items.get(i).is_some_and(|it| {
+        it.what == What::Mark && line.tokens.get(it.first).is_some_and(crate::words::token::Token::ends_sentence)
+    });
+    mark && !held.iter().any(|r| r.contains(&i))
+}
+
+/// Cuts a line into sentences. `strong` says whether a range holds a sure sign of treatment; it keeps "can you see,
+/// working length twenty one" from being lost as a question where the speaker goes on.
+pub fn sentences(line: &Line, held: &[Range<usize>]) -> Vec<Sentence> {
+    let mut out = Vec::new();
+    let mut start = 0;
+    for i in 0..line.items.len() {
+        if is_stop(line, i, held) {
+            push(line, start..i + 1, &mut out);
+            start = i + 1;
+        }
+    }
+    push(line, start..line.items.len(), &mut out);
+    out
+}
+
+fn push(line: &Line, items: Range<usize>, out: &mut Vec<Sentence>) {
+    if items.is_empty() {
+        return;
+    }
+    let speech = speech(line, items.clone());
+    // A request or question may fill only a part between commas.
+    if let Speech::Talk("request" | "question" | "patient") = speech {
+        let mut start = items.start;
+        let mut parts = Vec::new();
+        for i in items.clone() {
+            if line.is_mark(i, ",") {
+                parts.push(start..i + 1);
+                start = i + 1;
+            }
+        }
+        parts.push(start..items.end);
+        if parts.len() > 1 && !line.is_mark(items.end - 1, "?") {
+            let mut talking = false;
+            for part in parts {
+                if part.is_empty() {
+                    continue;
+                }
+                let mut s = self::speech(line, part.clone());
+                // What follows a question or request in the same sentence belongs to it.
+                if talking && s == Speech::Treatment {
+                    s = speech;
+                }
+                talking |= matches!(s, Speech::Talk(_));
+                out.push(Sentence { items: part, speech: s });
+            }
+            return;
+        }
+    }
+    out.push(Sentence { items, speech });
+}
+
+/// Index of the first item that is no filler and no mark.
+fn first_word(line: &Line, items: Range<usize>) -> usize {
+    items
+        .clone()
+        .find(|&i| {
+            line.term(i, "fillers").is_none() && line.items.get(i).is_some_and(|it| it.what != What::Mark)
+        })
+        .unwrap_or(items.end)
+}
+
+fn speech(line: &Line, items: Range<usize>) -> Speech {
+    let first = first_word(line, items.clone());
+    let any = |class: &str| find_cue(line, items.clone(), class).is_some();
+    if items.end > items.start && line.is_mark(items.end - 1, "?") {
+        return Speech::Talk("question");
+    }
+    if cue(line, first, "question") {
+        return Speech::Talk("question");
+    }
+    if cue(line, first, "request-start") || any("request") {
+        return Speech::Talk("request");
+    }
+    if any("counterfactual") {
+        return Speech::Talk("counterfactual");
+    }
+    if any("past") {
+        return Speech::Past;
+    }
+    if cue(line, first, "patient-start") || any("patient") {
+        return Speech::Talk("patient");
+    }
+    for (class, why) in [("fact", "fact"), ("total", "total"), ("talk", "talk")] {
+        if any(class) {
+            return Speech::Talk(why);
+        }
+    }
+    Speech::Treatment
+}

@@ -1,0 +1,581 @@
+//! One recording, breath by breath: what carries, what is struck, what a later breath completes.
+
+use std::ops::Range;
+
+use indexmap::IndexMap;
+
+use super::{
+    Extracted, Extractor, amend, doubts,
+    fill::{self, Draft, Filled, Stretch},
+    hits::{self, Hit, Of},
+    segment::{self, Reading, Segment},
+    sentence::{self, Sentence, Speech, cue, find_cue},
+    status, tooth,
+};
+use crate::{
+    kinds::Place,
+    listen::heard::Breath,
+    log::{Canal, Doubt, Entry, Review, Status, Unplaced, Value},
+    words::line::{Line, What},
+};
+
+pub(super) struct Session<'a> {
+    pub(super) x: &'a Extractor,
+    lecture: bool,
+    pub(super) entries: Vec<Entry>,
+    /// For each entry: its breath, and why it is as it is.
+    pub(super) notes: Vec<Note>,
+    unplaced: Vec<Unplaced>,
+    teeth: Vec<String>,
+    pub(super) tooth: Option<String>,
+    pub(super) canal: Option<Canal>,
+    /// The last breath ended with "no, hang on": the next one corrects.
+    correcting: bool,
+}
+
+#[derive(Debug, Clone, Default)]
+pub(super) struct Note {
+    pub(super) breath: usize,
+    pub(super) kind: usize,
+    pub(super) why: Vec<String>,
+}
+
+/// A breath while it is worked on.
+pub(super) struct At<'b> {
+    pub(super) n: usize,
+    pub(super) breath: &'b Breath,
+    pub(super) line: Line,
+    pub(super) hits: Vec<Hit>,
+    /// Items that found a place.
+    pub(super) placed: Vec<bool>,
+}
+
+impl At<'_> {
+    pub(super) fn place(&mut self, items: Range<usize>) {
+        for p in self.placed.get_mut(items).into_iter().flatten() {
+            *p = true;
+        }
+    }
+
+    /// Words and times of an item range.
+    pub(super) fn said(&self, items: &Range<usize>) -> (String, f64, f64) {
+        let heard = self.line.heard(items.start, items.end);
+        let words = self.breath.words.get(heard).unwrap_or_default();
+        let text = words.iter().map(|w| w.text.as_str()).collect::<Vec<_>>().join(" ");
+        let from = words.first().map_or(self.breath.from_s, |w| w.from_s);
+        let to = words.last().map_or(self.breath.to_s, |w| w.to_s);
+        (text, from, to)
+    }
+}
+
+impl<'a> Session<'a> {
+    pub(super) fn new(x: &'a Extractor, lecture: bool) -> Self {
+        Self {
+            x,
+            lecture,
+            entries: vec![],
+            notes: vec![],
+            unplaced: vec![],
+            teeth: vec![],
+            tooth: None,
+            canal: None,
+            correcting: false,
+        }
+    }
+
+    pub(super) fn take(&mut self, n: usize, breath: &Breath) {
+        let line = Line::new(breath, &self.x.vocabulary);
+        let mut hits = hits::find(&line, &self.x.kinds, &self.x.index);
+        hits.retain(|h| self.is_real(h, &line));
+        let placed = vec![false; line.items.len()];
+        let mut at = At { n, breath, line, hits, placed };
+        let mut start = 0;
+        for control in controls(&at.line) {
+            self.stretch(&mut at, start..control.items.start);
+            self.control(&mut at, &control);
+            start = control.items.end;
+        }
+        let end = at.line.items.len();
+        self.stretch(&mut at, start..end);
+        self.rest(&at);
+        for remark in &breath.remarks {
+            if breath.words.is_empty() {
+                self.leave(breath.from_s, breath.to_s, String::new(), Some(remark.clone()));
+            }
+        }
+    }
+
+    /// A tooth hit is real only if there is such a tooth, and it is no range of teeth in passing.
+    fn is_real(&self, hit: &Hit, line: &Line) -> bool {
+        let Some(kind) = self.x.kinds.all.get(hit.kind) else { return false };
+        if kind.place != Place::NamesTeeth {
+            return true;
+        }
+        let number = hit.found.readings.first().and_then(|(_, r)| r.text.clone());
+        let said = tooth::from_terms(&hit.found.terms, number.as_deref()).or(number);
+        let Some(said) = said else { return true };
+        let Some(named) = tooth::named(&said, self.x.settings.notation) else { return false };
+        if tooth::is_range(line, hit.end) {
+            return false;
+        }
+        // A bare number is a tooth only in the chosen notation.
+        let with_word = line.term(hit.first, "tooth_words").is_some() || !hit.found.terms.is_empty();
+        with_word || !named.other_notation && (said.len() == 2 || self.x.settings.notation == tooth::Notation::Universal)
+    }
+
+    /// A part of a breath without controls.
+    fn stretch(&mut self, at: &mut At<'_>, items: Range<usize>) {
+        if items.is_empty() {
+            return;
+        }
+        let held: Vec<Range<usize>> = at
+            .hits
+            .iter()
+            .filter(|h| h.found.readings.iter().any(|(_, r)| !r.doubts.is_empty()))
+            .map(|h| h.first..h.end)
+            .collect();
+        let sentences: Vec<Sentence> = sentence::sentences(&at.line, &held)
+            .into_iter()
+            .filter_map(|s| {
+                let items = s.items.start.max(items.start)..s.items.end.min(items.end);
+                (!items.is_empty()).then_some(Sentence { items, ..s })
+            })
+            .collect();
+        let mut i = 0;
+        while i < sentences.len() {
+            let Some(s) = sentences.get(i) else { break };
+            match s.speech {
+                Speech::Treatment => {
+                    let run: Vec<Sentence> = sentences
+                        .iter()
+                        .skip(i)
+                        .take_while(|s| s.speech == Speech::Treatment)
+                        .enumerate()
+                        .take_while(|(k, s)| *k == 0 || !starts_correction(&at.line, &s.items))
+                        .map(|(_, s)| s.clone())
+                        .collect();
+                    i += run.len();
+                    self.treatment(at, &run);
+                }
+                Speech::Past => {
+                    self.past(at, &s.items.clone());
+                    i += 1;
+                }
+                Speech::Talk(_) => i += 1,
+            }
+        }
+        self.correcting = dangling(&at.line, &items);
+    }
+
+    fn treatment(&mut self, at: &mut At<'_>, run: &[Sentence]) {
+        let correcting = self.correcting || run.first().is_some_and(|s| starts_correction(&at.line, &s.items));
+        self.correcting = false;
+        let segments = segment::cut(&at.line, &self.x.kinds, &at.hits, run);
+        let mut correcting = correcting;
+        for segment in segments {
+            let sentence = run
+                .iter()
+                .find(|s| {
+                    let anchor = segment.read.as_ref().map_or(segment.items.start, |r| r.rule_items.start);
+                    s.items.contains(&anchor)
+                })
+                .map_or(segment.items.clone(), |s| s.items.clone());
+            let used = match segment.read.clone() {
+                Some(reading) => self.read(at, &segment, reading, &sentence, correcting),
+                None => self.goes_on(at, &segment.items, &sentence, correcting),
+            };
+            if used {
+                at.place(segment.items.clone());
+                correcting = false;
+            }
+        }
+    }
+
+    /// A stretch that a rule opened.
+    fn read(&mut self, at: &mut At<'_>, segment: &Segment, reading: Reading, sentence: &Range<usize>, correcting: bool) -> bool {
+        let Some(kind) = self.x.kinds.all.get(reading.kind) else { return false };
+        let Some(rule) = kind.rules.get(reading.rule) else { return false };
+        let status = match rule.status {
+            Some(status) => Some(status),
+            None if reading.text.is_some() && kind.place == Place::Tooth => {
+                status::of(&at.line, &(sentence.start..reading.rule_items.end.max(sentence.start)), &reading.rule_items, reading.rule_items.start, false)
+            }
+            None => status::of(&at.line, sentence, &segment.items, reading.rule_items.start, self.lecture),
+        };
+        let Some(status) = status else { return false };
+        if kind.place == Place::NamesTeeth {
+            return self.teeth(at, segment, &reading, status);
+        }
+        if correcting && reading.text.is_none() && status == Status::Done && self.correct(at, segment, &reading.filled) {
+            return true;
+        }
+        let drafts = reading.filled.drafts.clone();
+        let count = drafts.len();
+        for draft in drafts {
+            self.enter(at, &segment.items, &reading, draft, status, count);
+        }
+        true
+    }
+
+    /// Makes one entry of a draft.
+    fn enter(&mut self, at: &At<'_>, items: &Range<usize>, reading: &Reading, draft: Draft, status: Status, of: usize) {
+        let Some(kind) = self.x.kinds.all.get(reading.kind) else { return };
+        let Some(rule) = kind.rules.get(reading.rule) else { return };
+        let (said, from_s, to_s) = at.said(items);
+        let mut entry = blank(kind.name.clone(), status, rule.id.clone(), said, from_s, to_s);
+        let mut why = vec![format!("rule {}: {}", rule.id, at.said(&reading.rule_items).0)];
+        entry.values.extend(rule.sets.clone());
+        for p in &draft.pieces {
+            if let Some(v) = &p.value {
+                entry.values.insert(p.field.clone(), v.clone());
+                why.push(format!("{} = {v}: {}", p.field, at.said(&p.items).0));
+            }
+            for (reason, alternatives) in &p.doubts {
+                push_doubt(&mut entry, &p.field, reason, alternatives);
+            }
+        }
+        if let Some(text) = &reading.text
+            && let Some(takes) = &rule.takes
+        {
+            let text = tidy(&at.said(text).0, self.x, at, text);
+            if !text.is_empty() {
+                entry.values.insert(takes.field.clone(), Value::Text(text));
+            }
+        }
+        if let Some((field, reason)) = &rule.doubt
+            && !draft.pieces.iter().any(|p| p.field == *field && !rule.sets.contains_key(field))
+        {
+            push_doubt(&mut entry, field, reason, &[]);
+        }
+        self.same(at, items, reading.kind, &mut entry);
+        self.locate(&mut entry, kind.place, draft.canal.as_ref(), status, kind.name.as_str());
+        let found: Vec<_> = draft.pieces.iter().map(|p| (p.field.clone(), p.items.clone())).collect();
+        doubts::add(self, at, items, reading.kind, &mut entry, &found, of);
+        if !reading.filled.leftover.is_empty() && reading.text.is_none() {
+            for n in &reading.filled.leftover {
+                let said = at.said(n).0;
+                push_doubt(&mut entry, "entry", &format!("the number \"{said}\" found no place"), &[]);
+            }
+        }
+        self.push(entry, Note { breath: at.n, kind: reading.kind, why });
+    }
+
+    pub(super) fn push(&mut self, mut entry: Entry, note: Note) {
+        entry.id = format!("e{}", self.entries.len() + 1);
+        self.entries.push(entry);
+        self.notes.push(note);
+    }
+
+    /// Tooth and canal of an entry, said or carried.
+    pub(super) fn locate(&mut self, entry: &mut Entry, place: Place, canal: Option<&fill::Named>, status: Status, _kind: &str) {
+        if let Some(tooth) = &self.tooth {
+            entry.tooth = Some(tooth.clone());
+            entry.carried.push("tooth".to_owned());
+        }
+        let carries = !matches!(status, Status::General | Status::Conditional);
+        match (place, canal) {
+            (Place::Canal | Place::NamesCanals, Some(named)) => {
+                entry.canal = Some(named.canal.clone());
+                if named.unsure {
+                    push_doubt(entry, "canal", "the speaker was not sure", &[]);
+                }
+                let denied = place == Place::NamesCanals && status == Status::NotDone;
+                if carries && !denied {
+                    self.canal = Some(named.canal.clone());
+                }
+            }
+            (Place::Canal, None) if carries => {
+                if let Some(canal) = &self.canal {
+                    entry.canal = Some(canal.clone());
+                    entry.carried.push("canal".to_owned());
+                }
+            }
+            _ => {}
+        }
+    }
+
+    /// "same reference", "same file", "the same": values from the last entry of the kind.
+    pub(super) fn same(&self, at: &At<'_>, items: &Range<usize>, kind: usize, entry: &mut Entry) {
+        for i in items.clone() {
+            let Some(fields) = at.line.term(i, "same") else { continue };
+            let all = fields == "*";
+            let Some((last, _)) = self.entries.iter().zip(&self.notes).rev().find(|(e, n)| {
+                e.review != Review::Struck && n.kind == kind && (all || fields.split('+').any(|f| e.values.contains_key(f)))
+            }) else {
+                continue;
+            };
+            for (field, value) in &last.values {
+                if (all || fields.split('+').any(|f| f == field)) && !entry.values.contains_key(field) {
+                    entry.values.insert(field.clone(), value.clone());
+                    entry.carried.push(field.clone());
+                    for d in last.doubts.iter().filter(|d| d.field == *field) {
+                        entry.doubts.push(d.clone());
+                    }
+                }
+            }
+        }
+    }
+
+    /// Teeth named: an entry where the tooth is new, nothing where it is the one at work.
+    fn teeth(&mut self, at: &mut At<'_>, segment: &Segment, reading: &Reading, status: Status) -> bool {
+        let Some(kind) = self.x.kinds.all.get(reading.kind) else { return false };
+        let Some(rule) = kind.rules.get(reading.rule) else { return false };
+        if status != Status::Done && status != Status::Planned {
+            return false;
+        }
+        let mut pieces: Vec<&fill::Piece> =
+            reading.filled.drafts.iter().flat_map(|d| &d.pieces).filter(|p| p.field == "tooth").collect();
+        pieces.sort_by_key(|p| p.items.start);
+        pieces.dedup_by_key(|p| p.items.start);
+        let mut any = false;
+        for p in pieces {
+            let Some(named) = p.value.as_ref().and_then(Value::text).and_then(|t| tooth::named(t, self.x.settings.notation))
+            else {
+                continue;
+            };
+            any = true;
+            if self.tooth.as_deref() == Some(named.iso.as_str()) {
+                continue;
+            }
+            let (said, from_s, to_s) = at.said(&segment.items);
+            let mut entry = blank(kind.name.clone(), Status::Done, rule.id.clone(), said, from_s, to_s);
+            entry.tooth = Some(named.iso.clone());
+            entry.values = IndexMap::from([
+                ("tooth".to_owned(), Value::Text(named.iso.clone())),
+                ("said_as".to_owned(), Value::Text(named.said_as.to_owned())),
+            ]);
+            if named.other_notation {
+                push_doubt(&mut entry, "tooth", "there is no such tooth in the chosen notation; it was read in another", &[]);
+            }
+            let found = [("tooth".to_owned(), p.items.clone())];
+            doubts::add(self, at, &segment.items, reading.kind, &mut entry, &found, 1);
+            self.tooth = Some(named.iso.clone());
+            self.canal = None;
+            if !self.teeth.contains(&named.iso) {
+                self.teeth.push(named.iso);
+            }
+            let why = vec![format!("rule {}: {}", rule.id, at.said(&p.items).0)];
+            self.push(entry, Note { breath: at.n, kind: reading.kind, why });
+        }
+        any
+    }
+
+    /// A sentence about an earlier visit.
+    fn past(&mut self, at: &mut At<'_>, items: &Range<usize>) {
+        let trade = at.hits.iter().any(|h| items.contains(&h.first) && matches!(h.of, Of::Rule(_)))
+            || items.clone().any(|i| at.line.term(i, "trade").is_some());
+        let Some((k, r)) = self
+            .x
+            .kinds
+            .all
+            .iter()
+            .enumerate()
+            .find_map(|(k, kind)| kind.rules.iter().position(|r| r.past).map(|r| (k, r)))
+            .filter(|_| trade)
+        else {
+            return;
+        };
+        let Some(rule) = self.x.kinds.all.get(k).and_then(|kind| kind.rules.get(r)) else { return };
+        let (said, from_s, to_s) = at.said(items);
+        let Some(name) = self.x.kinds.all.get(k).map(|k| k.name.clone()) else { return };
+        let mut entry = blank(name, Status::Done, rule.id.clone(), said.clone(), from_s, to_s);
+        entry.values.extend(rule.sets.clone());
+        if let Some(takes) = &rule.takes {
+            entry.values.insert(takes.field.clone(), Value::Text(tidy(&said, self.x, at, items)));
+        }
+        self.locate(&mut entry, Place::Tooth, None, Status::Done, "");
+        let why = vec![format!("rule {}: {said}", rule.id)];
+        self.push(entry, Note { breath: at.n, kind: k, why });
+        at.place(items.clone());
+    }
+
+    /// Words without an opener of their own: they correct, complete or continue an earlier entry, or name a canal.
+    fn goes_on(&mut self, at: &mut At<'_>, items: &Range<usize>, sentence: &Range<usize>, correcting: bool) -> bool {
+        if correcting && self.correct_bare(at, items) {
+            return true;
+        }
+        if status::of(&at.line, sentence, items, items.start, self.lecture).is_none() {
+            return false;
+        }
+        if amend::continues(self, at, items, sentence) || amend::completes(self, at, items) {
+            return true;
+        }
+        self.name_canal(at, items);
+        false
+    }
+
+    /// "now the distal": a canal named without an entry carries.
+    fn name_canal(&mut self, at: &At<'_>, items: &Range<usize>) {
+        let named: Vec<&str> = items.clone().filter_map(|i| at.line.term(i, "canals")).filter(|c| *c != "all?").collect();
+        let words = items.clone().filter(|&i| matches!(at.line.items.get(i).map(|it| &it.what), Some(What::Word))).count();
+        let number = items.clone().any(|i| at.line.atom(i).is_some());
+        if let ([one], false, true) = (named.as_slice(), number, words <= 5)
+            && find_cue(&at.line, items.clone(), "negation").is_none()
+        {
+            let names: Vec<String> = one.split('+').map(str::to_owned).collect();
+            self.canal = Some(match names.as_slice() {
+                [single] => Canal::One(single.clone()),
+                _ => Canal::Many(names),
+            });
+        }
+    }
+
+    /// Every item without a place becomes unplaced speech.
+    fn rest(&mut self, at: &At<'_>) {
+        let mut i = 0;
+        while i < at.placed.len() {
+            if at.placed.get(i) == Some(&true) {
+                i += 1;
+                continue;
+            }
+            let start = i;
+            while i < at.placed.len() && at.placed.get(i) == Some(&false) {
+                i += 1;
+            }
+            let (said, from, to) = at.said(&(start..i));
+            let only_marks = (start..i).all(|k| at.line.items.get(k).is_some_and(|it| it.what == What::Mark));
+            if !only_marks {
+                self.leave(from, to, said, None);
+            }
+        }
+    }
+
+    pub(super) fn leave(&mut self, from_s: f64, to_s: f64, said: String, why: Option<String>) {
+        self.unplaced.push(Unplaced { from_s, to_s, said, why, more: serde_json::Map::new() });
+    }
+
+    pub(super) fn finish(self) -> Extracted {
+        Extracted {
+            entries: self.entries,
+            unplaced: self.unplaced,
+            teeth: self.teeth,
+            reasons: self.notes.into_iter().map(|n| n.why).collect(),
+        }
+    }
+
+    pub(super) fn reading_of(&self, at: &At<'_>, items: &Range<usize>, kind: usize) -> Option<Filled> {
+        fill::fill(&Stretch { line: &at.line, kinds: &self.x.kinds, hits: &at.hits, items: items.clone() }, kind)
+    }
+}
+
+/// An entry with nothing in it yet.
+pub(super) fn blank(kind: String, status: Status, rule: String, said: String, from_s: f64, to_s: f64) -> Entry {
+    Entry {
+        id: String::new(),
+        from_s,
+        to_s,
+        kind,
+        status,
+        tooth: None,
+        canal: None,
+        values: IndexMap::new(),
+        said,
+        rule,
+        doubts: vec![],
+        carried: vec![],
+        review: Review::Unseen,
+        heard: IndexMap::new(),
+        struck_at_s: None,
+        more: serde_json::Map::new(),
+    }
+}
+
+/// One doubt for each field and reason.
+pub(super) fn push_doubt(entry: &mut Entry, field: &str, reason: &str, alternatives: &[Value]) {
+    if let Some(d) = entry.doubts.iter_mut().find(|d| d.field == field && d.reason == reason) {
+        for a in alternatives {
+            if !d.alternatives.contains(a) {
+                d.alternatives.push(a.clone());
+            }
+        }
+        return;
+    }
+    entry.doubts.push(Doubt { field: field.to_owned(), reason: reason.to_owned(), alternatives: alternatives.to_vec() });
+}
+
+/// A text without the fillers and marks at its ends.
+fn tidy(said: &str, x: &Extractor, at: &At<'_>, items: &Range<usize>) -> String {
+    let _ = x;
+    let mut start = items.start;
+    while start < items.end
+        && (at.line.term(start, "fillers").is_some() || at.line.items.get(start).is_some_and(|it| it.what == What::Mark))
+    {
+        start += 1;
+    }
+    let text = if start > items.start { at.said(&(start..items.end)).0 } else { said.to_owned() };
+    text.trim_matches(|c: char| c.is_whitespace() || matches!(c, ',' | '.' | ':' | ';' | '-')).to_owned()
+}
+
+/// A spoken control.
+pub(super) struct Control {
+    pub(super) items: Range<usize>,
+    pub(super) what: String,
+}
+
+/// Controls are whole utterances, or stand between statements; never inside a sentence ("scratch that surface").
+fn controls(line: &Line) -> Vec<Control> {
+    let mut out = Vec::new();
+    for i in 0..line.items.len() {
+        let Some(what) = line.term(i, "controls") else { continue };
+        let after = line.items.get(i + 1);
+        let goes_on = match after.map(|it| &it.what) {
+            None | Some(What::Mark | What::Number(_)) => true,
+            Some(What::Term(tags, _)) => !tags.iter().any(|t| &*t.vocabulary == "places"),
+            Some(What::Word) => ["it", "that", "make", "was", "should", "i", "please", "and", "the", "one", "entry", "last"]
+                .contains(&line.text(i + 1)),
+        };
+        let begins = i == 0
+            || line.items.get(i - 1).is_some_and(|it| matches!(it.what, What::Mark | What::Number(_)))
+            || line.term(i - 1, "fillers").is_some()
+            || line.term(i - 1, "cues").is_some()
+            || line.term(i - 1, "units").is_some()
+            || after.is_none();
+        if goes_on && begins {
+            out.push(Control { items: i..i + 1, what: what.to_owned() });
+        }
+    }
+    out
+}
+
+/// Does a stretch begin with words of correction?
+fn starts_correction(line: &Line, items: &Range<usize>) -> bool {
+    let mut i = items.start;
+    while i < items.end && (line.term(i, "fillers").is_some() || line.is_mark(i, ",") || line.is_mark(i, "-")) {
+        if cue(line, i, "repair") {
+            break;
+        }
+        i += 1;
+    }
+    if !cue(line, i, "repair") {
+        return false;
+    }
+    if !line.is_word(i, "no") {
+        return true;
+    }
+    // "no perforation" denies; "no, twenty", "no make that twenty", "no wait" correct.
+    let next = i + 1;
+    line.is_mark(next, ",")
+        || line.is_mark(next, ".")
+        || cue(line, next, "repair")
+        || line.atom(next).is_some()
+        || ["it", "that", "that's", "it's", "the"].iter().any(|w| line.is_word(next, w))
+        || line.term(next, "fillers").is_some()
+}
+
+/// Does a stretch end with words of correction that nothing follows ("no, hang on")?
+fn dangling(line: &Line, items: &Range<usize>) -> bool {
+    let mut i = items.end;
+    while i > items.start && line.items.get(i - 1).is_some_and(|it| it.what == What::Mark) {
+        i -= 1;
+    }
+    i > items.start && (cue(line, i - 1, "repair") || cue(line, i - 1, "hold")) && {
+        let mut k = i - 1;
+        while k > items.start && (cue(line, k, "repair") || cue(line, k, "hold") || line.is_mark(k, ",")) {
+            if line.is_word(k, "no") || cue(line, k, "wrong") {
+                return true;
+            }
+            k -= 1;
+        }
+        line.is_word(k, "no") || cue(line, k, "wrong")
+    }
+}

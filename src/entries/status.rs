@@ -1,0 +1,102 @@
+//! Was it done, planned, not done, only under a condition, or a rule of the craft? Cues with their reach.
+
+use std::ops::Range;
+
+use super::sentence::{cue, find_cue};
+use crate::{log::Status, words::line::Line};
+
+/// The status of a stretch in its sentence, or nothing where the stretch itself is only a condition ("if it resists").
+pub fn of(line: &Line, sentence: &Range<usize>, stretch: &Range<usize>, anchor: usize, lecture: bool) -> Option<Status> {
+    let before = sentence.start..anchor.max(sentence.start).min(sentence.end);
+    if let Some(at) = find_cue(line, sentence.clone(), "condition") {
+        let end = condition_end(line, at, sentence.end);
+        if at > anchor {
+            // "flush with saline if it hurts" – but "review in four weeks, if symptom free obturate".
+            let main_follows = (end..sentence.end).any(|i| line.items.get(i).is_some_and(|it| !matches!(it.what, crate::words::line::What::Mark)));
+            if !main_follows && !line.is_mark(at.saturating_sub(1), ",") {
+                return Some(Status::Conditional);
+            }
+        } else if anchor >= end || stretch.end > end {
+            return Some(Status::Conditional);
+        } else {
+            return None;
+        }
+    }
+    let demo = find_cue(line, sentence.clone(), "demo").is_some();
+    if !demo && find_cue(line, sentence.clone(), "general").is_some() {
+        return Some(Status::General);
+    }
+    if negated(line, sentence, stretch, anchor) {
+        return Some(Status::NotDone);
+    }
+    if planned(line, &before, sentence, stretch, anchor) {
+        return Some(Status::Planned);
+    }
+    if lecture && !demo && find_cue(line, sentence.clone(), "general-in-lecture").is_some() {
+        return Some(Status::General);
+    }
+    Some(Status::Done)
+}
+
+/// Where an if-clause ends: at the first comma, at "then", or at a second verb of the main clause.
+fn condition_end(line: &Line, at: usize, end: usize) -> usize {
+    if let Some(i) = (at + 1..end).find(|&i| line.is_mark(i, ",") || line.is_word(i, "then")) {
+        return i + 1;
+    }
+    (at + 3..end).find(|&i| cue(line, i, "imperative")).unwrap_or(end)
+}
+
+/// Words over which a negation does not reach.
+fn ends_reach(line: &Line, i: usize) -> bool {
+    line.is_word(i, "but") || cue(line, i, "then") || cue(line, i, "affirmed") || line.is_mark(i, ".") || line.is_mark(i, ";")
+}
+
+fn negated(line: &Line, sentence: &Range<usize>, stretch: &Range<usize>, anchor: usize) -> bool {
+    // Before: the nearest negation that nothing stops. Inside a stretch a negation may follow its first words.
+    let from = sentence.start;
+    let mut i = anchor;
+    while i > from {
+        i -= 1;
+        if ends_reach(line, i) {
+            break;
+        }
+        if line.is_mark(i, ",") && i < stretch.start {
+            break;
+        }
+        if cue(line, i, "negation") {
+            if cue(line, i, "repair") && line.items.get(i + 1).is_some_and(|it| matches!(it.what, crate::words::line::What::Mark)) {
+                break;
+            }
+            return true;
+        }
+        if cue(line, i, "no") && anchor - i <= 4 {
+            return true;
+        }
+    }
+    // After: "not used", "was skipped".
+    let mut i = anchor;
+    while i < stretch.end {
+        if cue(line, i, "negation-after") {
+            return true;
+        }
+        if i > anchor && ends_reach(line, i) {
+            break;
+        }
+        i += 1;
+    }
+    false
+}
+
+fn planned(line: &Line, before: &Range<usize>, sentence: &Range<usize>, stretch: &Range<usize>, anchor: usize) -> bool {
+    let mut i = before.end;
+    while i > before.start {
+        i -= 1;
+        if cue(line, i, "plan") {
+            return true;
+        }
+        if line.is_word(i, "but") || cue(line, i, "affirmed") || line.is_mark(i, ".") {
+            break;
+        }
+    }
+    (anchor..stretch.end.min(sentence.end)).any(|i| cue(line, i, "plan-after") || cue(line, i, "plan"))
+}
