@@ -10,7 +10,9 @@ pub enum Error {
     Read { path: PathBuf, source: io::Error },
     #[error("`{path}` is a folder; name one recording in it")]
     Folder { path: PathBuf },
-    #[error("`{path}` is empty (0 bytes): nothing was recorded into it; look for another copy on the recorder")]
+    #[error(
+        "`{path}` is empty (0 bytes): nothing was recorded into it; look for another copy on the recorder"
+    )]
     Empty { path: PathBuf },
     #[error("`{path}` is not a recording that can be read: {why}")]
     Unreadable { path: PathBuf, why: String },

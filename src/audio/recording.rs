@@ -142,5 +142,5 @@ fn hash(path: &Path) -> Result<String, Error> {
             Err(e) => return Err(read(e)),
         }
     }
-    Ok(sha.finalize().iter().map(|b| format!("{b:02x}")).collect())
+    Ok(sha.finalize().iter().fold(String::new(), |hex, byte| hex + &format!("{byte:02x}")))
 }

@@ -1,8 +1,6 @@
 //! One channel at any rate → 16 kHz, its delay taken off and its tail flushed, so that times stay exact.
 
-use rubato::{
-    Fft, FixedSync, Indexing, Resampler as _, audioadapter_buffers::direct::InterleavedSlice,
-};
+use rubato::{Fft, FixedSync, Indexing, Resampler as _, audioadapter_buffers::direct::InterleavedSlice};
 
 use super::RATE_HZ;
 
@@ -72,10 +70,9 @@ impl Resampler {
             let part = have.min(need);
             let input = self.waiting.get(used..used + part).unwrap_or_default();
             let frames = self.out.len();
-            let (Ok(input), Ok(mut output)) = (
-                InterleavedSlice::new(input, 1, part),
-                InterleavedSlice::new_mut(&mut self.out, 1, frames),
-            ) else {
+            let (Ok(input), Ok(mut output)) =
+                (InterleavedSlice::new(input, 1, part), InterleavedSlice::new_mut(&mut self.out, 1, frames))
+            else {
                 break;
             };
             let indexing = Indexing::new().partial_len(part);

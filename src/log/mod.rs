@@ -2,4 +2,6 @@
 
 pub mod model;
 
-pub use model::{Canal, Case, Change, Doubt, Entry, Log, MadeBy, Review, Source, SourceKind, Status, Unplaced, Value};
+pub use model::{
+    Canal, Case, Change, Doubt, Entry, Log, MadeBy, Review, Source, SourceKind, Status, Unplaced, Value,
+};
