@@ -6,4 +6,5 @@ pub mod audio;
 pub mod commands;
 pub mod listen;
 pub mod log;
+pub mod tables;
 pub mod words;
