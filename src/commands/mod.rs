@@ -1,5 +1,7 @@
 //! One thin file per command: arguments in, a call of the library, words out. Results go to stdout, messages to stderr.
 
+mod listen;
+mod models;
 mod schema;
 
 use std::process::ExitCode;
@@ -16,6 +18,8 @@ pub struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Listen(listen::Listen),
+    Models(models::Models),
     /// Prints the JSON Schema of the log.
     Schema,
 }
@@ -47,6 +51,8 @@ impl From<Done> for ExitCode {
 /// Runs the command that was asked for.
 pub fn run(cli: Cli) -> miette::Result<Done> {
     match cli.command {
+        Command::Listen(args) => listen::run(&args),
+        Command::Models(args) => models::run(&args),
         Command::Schema => schema::run(),
     }
 }

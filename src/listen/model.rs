@@ -410,7 +410,7 @@ pub fn folders() -> Vec<PathBuf> {
     folders.extend(env::split_paths(&shared).filter(|p| p.is_absolute()).map(|p| p.join("tugback/models")));
     if let Some(folder) = program_folder {
         // Next to the program, and for `target/release/tugback` the models folder beside `target`.
-        folders.extend(folder.ancestors().take(4).map(|p| p.join("models")));
+        folders.extend(folder.ancestors().take(3).map(|p| p.join("models")));
     }
     folders.push(Path::new(env!("CARGO_MANIFEST_DIR")).join("models"));
     let mut seen = std::collections::HashSet::new();

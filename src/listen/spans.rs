@@ -38,7 +38,12 @@ pub struct Spans {
     split_at_start: bool,
 }
 
-#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "small constants")]
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    clippy::cast_precision_loss,
+    reason = "small constants"
+)]
 fn windows(seconds: f64) -> usize {
     (seconds * f64::from(RATE_HZ) / WINDOW as f64).round() as usize
 }
@@ -112,6 +117,7 @@ fn span(first: u64, end: u64, split_at_start: bool, split_at_end: bool) -> Span 
 }
 
 #[cfg(test)]
+#[expect(clippy::cast_precision_loss, reason = "test recordings are short")]
 mod tests {
     use super::*;
 
