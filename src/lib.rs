@@ -8,4 +8,5 @@ pub mod entries;
 pub mod kinds;
 pub mod listen;
 pub mod log;
+pub mod tables;
 pub mod words;

@@ -1,6 +1,17 @@
 //! Any recording → samples at 16 kHz, mono, with a map back to original time. Never changes the source file.
+//!
+//! [`open`] looks through the whole recording once (which track, which channel, how loud, how long it really is) and
+//! then gives the samples in blocks; memory stays bounded however long the recording is.
 
-use std::{io, path::PathBuf};
+mod error;
+mod recording;
+mod report;
+mod resample;
+mod stream;
+
+pub use error::Error;
+pub use recording::{Options, Recording, open};
+pub use report::Report;
 
 /// What the listening room takes, in samples per second.
 pub const RATE_HZ: u32 = 16_000;
@@ -15,12 +26,4 @@ pub trait Samples {
     fn expected_s(&self) -> Option<f64> {
         None
     }
-}
-
-/// Why a recording cannot be read.
-#[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
-pub enum Error {
-    #[error("cannot read `{path}`")]
-    Read { path: PathBuf, source: io::Error },
 }

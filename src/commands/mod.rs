@@ -1,5 +1,9 @@
 //! One thin file per command: arguments in, a call of the library, words out. Results go to stdout, messages to stderr.
 
+mod listen;
+mod models;
+mod schema;
+
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
@@ -13,7 +17,12 @@ pub struct Cli {
 }
 
 #[derive(Debug, Subcommand)]
-enum Command {}
+enum Command {
+    Listen(listen::Listen),
+    Models(models::Models),
+    /// Prints the JSON Schema of the log.
+    Schema,
+}
 
 /// How a command ended. The numbers are documented in README.md and never change their meaning.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -41,7 +50,11 @@ impl From<Done> for ExitCode {
 
 /// Runs the command that was asked for.
 pub fn run(cli: Cli) -> miette::Result<Done> {
-    match cli.command {}
+    match cli.command {
+        Command::Listen(args) => listen::run(&args),
+        Command::Models(args) => models::run(&args),
+        Command::Schema => schema::run(),
+    }
 }
 
 /// Prints an error with its causes, one line each, and what to try.

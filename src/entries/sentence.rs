@@ -44,26 +44,25 @@ pub fn is_stop(line: &Line, i: usize, held: &[Range<usize>]) -> bool {
     mark && !held.iter().any(|r| r.contains(&i))
 }
 
-/// Cuts a line into sentences. `strong` says whether a range holds a sure sign of treatment; it keeps "can you see,
-/// working length twenty one" from being lost as a question where the speaker goes on.
-pub fn sentences(line: &Line, held: &[Range<usize>]) -> Vec<Sentence> {
+/// Cuts a line into sentences. In a lecture "you" are those who learn, elsewhere the patient.
+pub fn sentences(line: &Line, held: &[Range<usize>], lecture: bool) -> Vec<Sentence> {
     let mut out = Vec::new();
     let mut start = 0;
     for i in 0..line.items.len() {
         if is_stop(line, i, held) {
-            push(line, start..i + 1, &mut out);
+            push(line, start..i + 1, lecture, &mut out);
             start = i + 1;
         }
     }
-    push(line, start..line.items.len(), &mut out);
+    push(line, start..line.items.len(), lecture, &mut out);
     out
 }
 
-fn push(line: &Line, items: Range<usize>, out: &mut Vec<Sentence>) {
+fn push(line: &Line, items: Range<usize>, lecture: bool, out: &mut Vec<Sentence>) {
     if items.is_empty() {
         return;
     }
-    let speech = speech(line, items.clone());
+    let speech = speech(line, items.clone(), lecture);
     // A request or question may fill only a part between commas.
     if let Speech::Talk("request" | "question" | "patient") = speech {
         let mut start = items.start;
@@ -81,7 +80,7 @@ fn push(line: &Line, items: Range<usize>, out: &mut Vec<Sentence>) {
                 if part.is_empty() {
                     continue;
                 }
-                let mut s = self::speech(line, part.clone());
+                let mut s = self::speech(line, part.clone(), lecture);
                 // What follows a question or request in the same sentence belongs to it.
                 if talking && s == Speech::Treatment {
                     s = speech;
@@ -105,7 +104,7 @@ fn first_word(line: &Line, items: Range<usize>) -> usize {
         .unwrap_or(items.end)
 }
 
-fn speech(line: &Line, items: Range<usize>) -> Speech {
+fn speech(line: &Line, items: Range<usize>, lecture: bool) -> Speech {
     let first = first_word(line, items.clone());
     let any = |class: &str| find_cue(line, items.clone(), class).is_some();
     if items.end > items.start && line.is_mark(items.end - 1, "?") {
@@ -123,7 +122,7 @@ fn speech(line: &Line, items: Range<usize>) -> Speech {
     if any("past") {
         return Speech::Past;
     }
-    if cue(line, first, "patient-start") || any("patient") {
+    if !lecture && (cue(line, first, "patient-start") || any("patient")) {
         return Speech::Talk("patient");
     }
     for (class, why) in [("fact", "fact"), ("total", "total"), ("talk", "talk")] {

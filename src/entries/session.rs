@@ -134,7 +134,7 @@ impl<'a> Session<'a> {
             .filter(|h| h.found.readings.iter().any(|(_, r)| !r.doubts.is_empty()))
             .map(|h| h.first..h.end)
             .collect();
-        let sentences: Vec<Sentence> = sentence::sentences(&at.line, &held)
+        let sentences: Vec<Sentence> = sentence::sentences(&at.line, &held, self.lecture)
             .into_iter()
             .filter_map(|s| {
                 let items = s.items.start.max(items.start)..s.items.end.min(items.end);

@@ -1,5 +1,16 @@
-//! The log document: the contract in memory (`model`), on disk (`file`), and its JSON Schema. Never sees audio.
+//! The log document: the contract in memory (`model`), on disk (`file`, `v1`), and its JSON Schema. Never sees audio.
 
+pub mod file;
 pub mod model;
+pub mod schema;
+pub mod units;
+mod v1;
 
-pub use model::{Canal, Case, Change, Doubt, Entry, Log, MadeBy, Review, Source, SourceKind, Status, Unplaced, Value};
+#[cfg(test)]
+mod tests;
+
+pub use file::{LogError, read, write};
+pub use model::{
+    Canal, Case, Change, Doubt, Entry, FORMAT, Log, MadeBy, Review, Source, SourceKind, Status, Unplaced,
+    VERSION, Value,
+};

@@ -1,10 +1,13 @@
 //! The procedure log in memory: the contract. Unknown fields survive read-change-write (`more`).
 
+use std::fmt;
+
 use indexmap::IndexMap;
 use schemars::JsonSchema;
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Deserializer, Serialize, de};
 use serde_json::{Map, Value as Json};
 
+use crate::log::units;
 use crate::words::Decimal;
 
 /// Says what kind of file this is; the first field of every log.
@@ -122,6 +125,7 @@ pub struct Entry {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub canal: Option<Canal>,
     /// Only what was said; units are in the field's name.
+    #[serde(deserialize_with = "units::values")]
     pub values: IndexMap<String, Value>,
     /// The words heard, as they were heard.
     pub said: String,
@@ -157,7 +161,7 @@ pub enum Status {
 }
 
 /// One canal name, `all`, or a list.
-#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, JsonSchema)]
 #[serde(untagged)]
 pub enum Canal {
     One(String),
@@ -174,8 +178,39 @@ impl Canal {
     }
 }
 
+impl<'de> Deserialize<'de> for Canal {
+    fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
+        struct Names;
+        impl<'de> de::Visitor<'de> for Names {
+            type Value = Canal;
+
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a canal name or a list of canal names")
+            }
+
+            fn visit_str<E: de::Error>(self, name: &str) -> Result<Canal, E> {
+                Ok(Canal::One(name.to_owned()))
+            }
+
+            fn visit_seq<A: de::SeqAccess<'de>>(self, mut seq: A) -> Result<Canal, A::Error> {
+                let mut names = Vec::new();
+                while let Some(name) = seq.next_element::<String>()? {
+                    names.push(name);
+                }
+                if names.is_empty() {
+                    return Err(de::Error::custom(
+                        "the list of canals is empty; leave `canal` out where none was named",
+                    ));
+                }
+                Ok(Canal::Many(names))
+            }
+        }
+        d.deserialize_any(Names)
+    }
+}
+
 /// A value of an entry: an exact number or a word of the trade.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 #[serde(untagged)]
 pub enum Value {
     Number(Decimal),
@@ -198,8 +233,49 @@ impl Value {
     }
 }
 
-impl std::fmt::Display for Value {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+impl<'de> Deserialize<'de> for Value {
+    fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
+        struct Said;
+        impl de::Visitor<'_> for Said {
+            type Value = Value;
+
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a number or a text")
+            }
+
+            fn visit_str<E: de::Error>(self, text: &str) -> Result<Value, E> {
+                Ok(Value::Text(text.to_owned()))
+            }
+
+            fn visit_i64<E: de::Error>(self, n: i64) -> Result<Value, E> {
+                match n.checked_mul(1000) {
+                    Some(thousandths) => Ok(Value::Number(Decimal::thousandths(thousandths))),
+                    None => Err(E::custom(format!("{n} is out of range for a number that was said"))),
+                }
+            }
+
+            fn visit_u64<E: de::Error>(self, n: u64) -> Result<Value, E> {
+                match i64::try_from(n) {
+                    Ok(n) => self.visit_i64(n),
+                    Err(_) => Err(E::custom(format!("{n} is out of range for a number that was said"))),
+                }
+            }
+
+            /// A number with a fourth place would change on rounding, and no number may change unseen.
+            fn visit_f64<E: de::Error>(self, x: f64) -> Result<Value, E> {
+                match Decimal::from_f64(x) {
+                    Some(n) if (n.to_f64() - x).abs() <= x.abs() * 1e-12 => Ok(Value::Number(n)),
+                    Some(_) => Err(E::custom(format!("{x} has more than three decimal places"))),
+                    None => Err(E::custom(format!("{x} is out of range for a number that was said"))),
+                }
+            }
+        }
+        d.deserialize_any(Said)
+    }
+}
+
+impl fmt::Display for Value {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Number(n) => n.fmt(f),
             Self::Text(t) => f.pad(t),

@@ -104,7 +104,12 @@ impl FromStr for Decimal {
         let (negative, body) = s.strip_prefix('-').map_or((false, s), |b| (true, b));
         let (whole, part) = body.split_once('.').unwrap_or((body, ""));
         let digits = |t: &str| t.bytes().all(|b| b.is_ascii_digit());
-        if whole.len() + part.len() == 0 || whole.len() > 12 || part.len() > 3 || !digits(whole) || !digits(part) {
+        if whole.len() + part.len() == 0
+            || whole.len() > 12
+            || part.len() > 3
+            || !digits(whole)
+            || !digits(part)
+        {
             return Err(wrong());
         }
         let whole: i64 = if whole.is_empty() { 0 } else { whole.parse().map_err(|_| wrong())? };
@@ -127,6 +132,7 @@ impl Serialize for Decimal {
 impl<'de> Deserialize<'de> for Decimal {
     fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
         let x = f64::deserialize(d)?;
-        Self::from_f64(x).ok_or_else(|| de::Error::custom(format!("{x} is out of range for a measured number")))
+        Self::from_f64(x)
+            .ok_or_else(|| de::Error::custom(format!("{x} is out of range for a measured number")))
     }
 }

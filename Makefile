@@ -1,0 +1,71 @@
+# What one does with tugback from its source folder. `make` alone says what there is.
+#
+# Everything is built in one profile, release, also the tests: the speech recogniser and the audio decoders are then
+# compiled once and not twice, and the tests judge the program that people run.
+
+PREFIX ?= /usr/local
+CARGO ?= cargo
+SAMPLE ?= audio-samples/incisor.flac
+DEMO_LOG ?= demo-log.json
+
+TUGBACK = target/release/tugback
+
+.PHONY: help
+help:
+	@echo 'make demo        set up what is missing, build, and turn a spoken sample into a procedure log'
+	@echo 'make test        set up what is missing, then every check that a change must pass'
+	@echo 'make install     build and copy the program and its speech models under PREFIX ($(PREFIX))'
+	@echo 'make uninstall   take them away again'
+	@echo 'make bench       time the parts of the program'
+	@echo 'make clean-demo  remove what make demo wrote'
+
+# ---- for everybody
+
+.PHONY: demo
+demo: build
+	@echo
+	@echo '$$ $(TUGBACK) log $(SAMPLE) -o $(DEMO_LOG)'
+	@./$(TUGBACK) log $(SAMPLE) -o $(DEMO_LOG)
+	@scripts/next-steps.sh $(SAMPLE) $(DEMO_LOG)
+
+.PHONY: build
+build:
+	@scripts/setup.sh
+	$(CARGO) build --release --locked
+
+.PHONY: install
+install: build
+	install -d '$(DESTDIR)$(PREFIX)/bin' '$(DESTDIR)$(PREFIX)/share/tugback/models'
+	install -m 755 $(TUGBACK) '$(DESTDIR)$(PREFIX)/bin/tugback'
+	install -m 644 models/*.bin models/SHA256SUMS models/README.md models/LICENSE-* \
+	    '$(DESTDIR)$(PREFIX)/share/tugback/models'
+
+.PHONY: uninstall
+uninstall:
+	rm -f '$(DESTDIR)$(PREFIX)/bin/tugback'
+	rm -rf '$(DESTDIR)$(PREFIX)/share/tugback'
+
+.PHONY: clean-demo
+clean-demo:
+	rm -f $(DEMO_LOG)
+
+# ---- for people who work on it: the same as .ci/run
+
+.PHONY: test
+test: setup-test
+	$(CARGO) fmt --check
+	$(CARGO) clippy --release --locked --all-targets -- -D warnings
+	$(CARGO) clippy --release --locked --all-targets --no-default-features -- -D warnings
+	$(CARGO) test --release --locked
+	RUSTDOCFLAGS='-D warnings' $(CARGO) doc --release --locked --no-deps
+	@if $(CARGO) deny --version >/dev/null 2>&1; \
+	then $(CARGO) deny check bans licenses sources; \
+	else echo 'cargo-deny is not installed: the licences were judged by tests/licences.rs alone'; fi
+
+.PHONY: setup-test
+setup-test:
+	@scripts/setup.sh --test
+
+.PHONY: bench
+bench: build
+	$(CARGO) bench --locked

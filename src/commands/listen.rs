@@ -1,0 +1,225 @@
+//! `tugback listen`: only the words of a recording, with times, doubt and other readings.
+
+use std::{
+    io::{self, Write},
+    path::PathBuf,
+    sync::{
+        Arc,
+        atomic::{AtomicBool, Ordering},
+    },
+};
+
+use clap::{Args, ValueEnum};
+use indicatif::{ProgressBar, ProgressStyle};
+use miette::IntoDiagnostic as _;
+
+use super::Done;
+use crate::{
+    audio::{self, Samples as _},
+    listen::{self, Event, Progress, Settings, heard::Breath, model},
+};
+
+/// Writes down the words of a recording: times, how likely each is wrong, what else it may have been
+#[derive(Debug, Args)]
+pub(super) struct Listen {
+    /// The recording: WAV, FLAC, MP3, Ogg, M4A, MKV …
+    input: PathBuf,
+    /// What to write
+    #[arg(long = "as", value_enum, default_value_t = Form::Words)]
+    form: Form,
+    /// Where to write it [default: standard output]
+    #[arg(short, long, value_name = "FILE")]
+    output: Option<PathBuf>,
+    /// The speech model, a ggml Whisper file
+    #[arg(long, value_name = "FILE")]
+    model: Option<PathBuf>,
+    /// Do without the second listener: faster, fewer doubts are found
+    #[arg(long)]
+    once: bool,
+    /// How many stretches of speech are heard at the same time [default: the processors that are free]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=64))]
+    threads: Option<u16>,
+}
+
+/// What `tugback listen` writes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Form {
+    /// One word a line, columns separated by tabs
+    Words,
+    /// Captions as in a .vtt file, one a breath
+    Captions,
+}
+
+/// Runs the command.
+pub(super) fn run(args: &Listen) -> miette::Result<Done> {
+    let found = model::find_models(args.model.as_deref(), None).into_diagnostic()?;
+    let mut recording = audio::open(&args.input, &audio::Options::default()).into_diagnostic()?;
+    let mut settings = Settings { workers: args.threads.map(usize::from), ..found.into() };
+    if args.once {
+        settings.second = None;
+    }
+    let stop = Arc::new(AtomicBool::new(false));
+    settings.stop = Some(Arc::clone(&stop));
+    ctrlc::set_handler(move || stop.store(true, Ordering::Relaxed)).into_diagnostic()?;
+
+    let mut out: Box<dyn Write> = match &args.output {
+        Some(path) => Box::new(io::BufWriter::new(std::fs::File::create(path).into_diagnostic()?)),
+        None => Box::new(io::stdout()),
+    };
+    let bar = bar(recording.expected_s());
+    let mut written = out.write_all(args.form.head().as_bytes());
+    let heard = listen::listen_each(&mut recording, &settings, &mut |event| match event {
+        Event::Breath(breath) if written.is_ok() => {
+            written = bar.suspend(|| out.write_all(args.form.breath(&breath).as_bytes()));
+        }
+        Event::Breath(_) => {}
+        Event::Progress(progress) => show(&bar, progress),
+    })
+    .into_diagnostic()?;
+    bar.finish_and_clear();
+    match written.and_then(|()| out.flush()) {
+        Err(e) if e.kind() != io::ErrorKind::BrokenPipe => return Err(e).into_diagnostic(),
+        _ => {}
+    }
+    if heard.stopped {
+        eprintln!("stopped at {:.2} s; what was heard before is written", heard.done_s);
+        return Ok(Done::Interrupted);
+    }
+    Ok(Done::Well)
+}
+
+/// A bar on standard error with the time left; hidden where that is no terminal.
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "seconds of a recording, never negative"
+)]
+fn bar(of_s: Option<f64>) -> ProgressBar {
+    let bar = ProgressBar::new(of_s.unwrap_or(0.0).max(0.0) as u64);
+    let style = ProgressStyle::with_template("listening {wide_bar} {pos} of {len} s, {eta} left");
+    bar.set_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()));
+    bar
+}
+
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "seconds of a recording, never negative"
+)]
+fn show(bar: &ProgressBar, progress: Progress) {
+    if let Some(of_s) = progress.of_s {
+        bar.set_length(of_s.max(0.0) as u64);
+    }
+    bar.set_position(progress.done_s.max(0.0) as u64);
+}
+
+impl Form {
+    const fn head(self) -> &'static str {
+        match self {
+            Self::Words => "from_s\tto_s\tp_wrong\tword\tothers\tremarks\n",
+            Self::Captions => "WEBVTT\n",
+        }
+    }
+
+    fn breath(self, breath: &Breath) -> String {
+        match self {
+            Self::Words => words(breath),
+            Self::Captions => caption(breath),
+        }
+    }
+}
+
+/// One line a word. Another reading stands beside the first word that it replaces: `fourteen (0.31, tiny.en)`; one that
+/// replaces several words says how many: `forty /2 (…)`. A breath without words is one line with its remarks.
+fn words(breath: &Breath) -> String {
+    use std::fmt::Write as _;
+    let mut text = String::new();
+    let remarks = breath.remarks.join("; ");
+    if breath.words.is_empty() {
+        let _ = writeln!(text, "{:.2}\t{:.2}\t\t\t\t{remarks}", breath.from_s, breath.to_s);
+    }
+    for (index, word) in breath.words.iter().enumerate() {
+        let last = index + 1 == breath.words.len();
+        let others: Vec<String> = breath
+            .others
+            .iter()
+            .filter(|o| o.first == index || (last && o.first > index))
+            .map(|o| {
+                let reading = if o.text.is_empty() { "nothing" } else { o.text.as_str() };
+                let span = match o.end.saturating_sub(o.first) {
+                    0 => " inserted".to_owned(),
+                    1 => String::new(),
+                    n => format!(" /{n}"),
+                };
+                format!("{reading}{span} ({:.2}, {})", o.p, o.by)
+            })
+            .collect();
+        let remarks = if index == 0 { remarks.as_str() } else { "" };
+        let _ = writeln!(
+            text,
+            "{:.2}\t{:.2}\t{:.3}\t{}\t{}\t{remarks}",
+            word.from_s,
+            word.to_s,
+            word.p_wrong,
+            word.text,
+            others.join(", ")
+        );
+    }
+    text
+}
+
+/// A cue of a `.vtt` file (W3C, "The Web Video Text Tracks Format", section 4.1); a breath without words shows its remarks in brackets.
+fn caption(breath: &Breath) -> String {
+    let text =
+        if breath.words.is_empty() { format!("[{}]", breath.remarks.join("; ")) } else { breath.text() };
+    let text = text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;");
+    format!("\n{} --> {}\n{text}\n", stamp(breath.from_s), stamp(breath.to_s))
+}
+
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "times of a recording, never negative"
+)]
+fn stamp(s: f64) -> String {
+    let ms = (s.max(0.0) * 1000.0).round() as u64;
+    format!("{:02}:{:02}:{:02}.{:03}", ms / 3_600_000, ms / 60_000 % 60, ms / 1000 % 60, ms % 1000)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::listen::heard::OtherReading;
+
+    fn example() -> Breath {
+        let mut breath = Breath::from_text(3661.0, 3663.0, "clamp fourteen <tight>");
+        breath.others.push(OtherReading {
+            first: 1,
+            end: 2,
+            text: "forty".into(),
+            p: 0.25,
+            by: "tiny.en-q5_1".into(),
+        });
+        breath
+    }
+
+    #[test]
+    fn one_word_a_line_with_its_other_readings() {
+        let expect = "3661.00\t3661.52\t0.000\tclamp\t\t\n\
+                      3661.52\t3662.30\t0.000\tfourteen\tforty (0.25, tiny.en-q5_1)\t\n\
+                      3662.30\t3663.00\t0.000\t<tight>\t\t\n";
+        assert_eq!(words(&example()), expect);
+    }
+
+    #[test]
+    fn a_gap_is_one_line() {
+        let gap = Breath { to_s: 1.5, remarks: vec!["unreadable, listen".into()], ..Breath::default() };
+        assert_eq!(words(&gap), "0.00\t1.50\t\t\t\tunreadable, listen\n");
+        assert_eq!(caption(&gap), "\n00:00:00.000 --> 00:00:01.500\n[unreadable, listen]\n");
+    }
+
+    #[test]
+    fn captions_escape_their_text() {
+        assert_eq!(caption(&example()), "\n01:01:01.000 --> 01:01:03.000\nclamp fourteen &lt;tight&gt;\n");
+    }
+}

@@ -1,0 +1,42 @@
+//! What a recogniser must do, whichever engine it is. Tests use listeners that need no model.
+
+use super::Error;
+
+/// One word as one listener heard it. Times are seconds from the start of the samples that it was given.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct RawWord {
+    pub text: String,
+    pub from_s: f64,
+    pub to_s: f64,
+    /// The lowest probability that the recogniser gave to a token of this word, 0 to 1; overconfident.
+    pub p: f32,
+    /// What the recogniser would have written instead, with its own probability.
+    pub runners_up: Vec<(String, f32)>,
+}
+
+/// What one listener heard in one span.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Listening {
+    pub words: Vec<RawWord>,
+    /// The listener fell into repeating itself or did not come to an end.
+    pub looped: bool,
+}
+
+/// A recogniser: samples at 16 kHz in, words out. Keeps nothing from one span to the next, so that spans can be heard
+/// in any order with the same result.
+pub trait Listener: Send {
+    /// Name of the model, as it is shown beside an other reading.
+    fn name(&self) -> &str;
+
+    /// Hears one span. Fewer samples than 0.1 s give no words.
+    fn hear(&mut self, samples: &[f32]) -> Result<Listening, Error>;
+}
+
+/// A voice detector: samples at 16 kHz in, one probability for every [`WINDOW`] samples out.
+pub trait SpeechDetector {
+    /// Probabilities of speech, one a window; the last window may be partly empty. Keeps nothing between calls.
+    fn probabilities(&mut self, samples: &[f32]) -> Result<Vec<f32>, Error>;
+}
+
+/// Samples for which a voice detector gives one probability: 32 ms.
+pub const WINDOW: usize = 512;

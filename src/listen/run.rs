@@ -1,0 +1,330 @@
+//! The way through the room: blocks of samples → spans of speech → workers that listen → breaths in order.
+//! Keeps only the samples of spans that are open or being heard, so three hours need no more memory than three minutes.
+
+use std::{
+    collections::BTreeMap,
+    sync::{
+        Arc, Mutex,
+        atomic::{AtomicBool, Ordering},
+        mpsc,
+    },
+    thread,
+};
+
+use super::{
+    Error, Event, Heard, Progress,
+    heard::{Breath, HeardWord},
+    listener::{Listener, Listening, SpeechDetector, WINDOW},
+    spans::{PAD_S, Span, Spans},
+};
+use crate::audio::{RATE_HZ, Samples};
+
+/// Windows that the voice detector is given at once: 8 s.
+const BLOCK: usize = 250 * WINDOW;
+/// Windows before a block that the detector hears to warm up; their probabilities are not used: 1.6 s.
+const WARM_UP: usize = 50 * WINDOW;
+
+/// The ears of one worker.
+pub(super) struct Ears<'a> {
+    pub first: Box<dyn Listener + 'a>,
+}
+
+/// What one worker is given.
+struct Job {
+    number: u64,
+    span: Span,
+    /// Padded samples; the first one was recorded at `first`, which may lie before the recording (then it is silence).
+    samples: Vec<f32>,
+    first: i64,
+}
+
+/// Listens with the given detector and ears. `make_ears` is called once in every worker.
+pub(super) fn run<'a>(
+    samples: &mut dyn Samples,
+    detector: &mut dyn SpeechDetector,
+    make_ears: &(dyn Fn() -> Result<Ears<'a>, Error> + Sync),
+    how: &How<'_>,
+    sink: &mut dyn FnMut(Event),
+) -> Result<Heard, Error> {
+    let (jobs_in, jobs_out) = mpsc::sync_channel::<Job>(how.workers);
+    // Owned by the workers alone, so that sending fails when none is left.
+    let jobs_out = Arc::new(Mutex::new(jobs_out));
+    let (breaths_in, breaths_out) = mpsc::channel();
+    thread::scope(|scope| {
+        for _ in 0..how.workers {
+            let (jobs, breaths) = (Arc::clone(&jobs_out), breaths_in.clone());
+            scope.spawn(move || work(&jobs, &breaths, make_ears));
+        }
+        drop((jobs_out, breaths_in));
+        let mut feeder = Feeder::new(detector, samples.expected_s(), how);
+        let mut order = Order { next: 0, waiting: BTreeMap::new() };
+        let mut read = || -> Result<bool, Error> {
+            while let Some(block) = samples.next_block()? {
+                for job in feeder.take(&block)? {
+                    order.take(breaths_out.try_iter(), sink, feeder.progress())?;
+                    if jobs_in.send(job).is_err() {
+                        // A worker that failed says why through the other channel.
+                        return Ok(false);
+                    }
+                }
+                order.take(breaths_out.try_iter(), sink, feeder.progress())?;
+                if how.stop.is_some_and(|stop| stop.load(Ordering::Relaxed)) {
+                    return Ok(true);
+                }
+            }
+            for job in feeder.end()? {
+                if jobs_in.send(job).is_err() {
+                    return Ok(false);
+                }
+            }
+            Ok(false)
+        };
+        let outcome = read();
+        drop(jobs_in);
+        order.take(breaths_out.iter(), sink, feeder.progress())?;
+        let stopped = outcome?;
+        let done_s = if stopped { seconds(feeder.spans.keep_from()) } else { seconds(feeder.samples_read) };
+        sink(Event::Progress(Progress { done_s, of_s: if stopped { feeder.of_s } else { Some(done_s) } }));
+        Ok(Heard { done_s, stopped, ..Heard::default() })
+    })
+}
+
+/// How [`run`] works.
+pub(super) struct How<'a> {
+    pub workers: usize,
+    pub start_s: f64,
+    pub stop: Option<&'a AtomicBool>,
+}
+
+#[expect(clippy::cast_precision_loss, reason = "a recording has less than 2^53 samples")]
+fn seconds(samples: u64) -> f64 {
+    samples as f64 / f64::from(RATE_HZ)
+}
+
+/// Takes blocks of any size and gives jobs.
+struct Feeder<'d> {
+    detector: &'d mut dyn SpeechDetector,
+    spans: Spans,
+    /// Samples from `first` on.
+    kept: Vec<f32>,
+    first: u64,
+    /// The detector has been given everything before.
+    detected: u64,
+    samples_read: u64,
+    of_s: Option<f64>,
+    start_s: f64,
+    jobs: u64,
+    /// Spans that are over, but whose padding has not been read yet.
+    due: Vec<Span>,
+}
+
+impl<'d> Feeder<'d> {
+    fn new(detector: &'d mut dyn SpeechDetector, of_s: Option<f64>, how: &How<'_>) -> Self {
+        Self {
+            detector,
+            spans: Spans::default(),
+            kept: Vec::new(),
+            first: 0,
+            detected: 0,
+            samples_read: 0,
+            of_s,
+            start_s: how.start_s,
+            jobs: 0,
+            due: Vec::new(),
+        }
+    }
+
+    fn progress(&self) -> Progress {
+        Progress { done_s: seconds(self.spans.keep_from()), of_s: self.of_s }
+    }
+
+    fn take(&mut self, block: &[f32]) -> Result<Vec<Job>, Error> {
+        self.kept.extend_from_slice(block);
+        self.samples_read += block.len() as u64;
+        let mut jobs = Vec::new();
+        while self.samples_read - self.detected >= BLOCK as u64 {
+            self.detect(BLOCK)?;
+            jobs.extend(self.due_jobs(false));
+            self.forget();
+        }
+        Ok(jobs)
+    }
+
+    fn end(&mut self) -> Result<Vec<Job>, Error> {
+        let rest = usize::try_from(self.samples_read - self.detected).unwrap_or(BLOCK);
+        if rest > 0 {
+            self.detect(rest)?;
+        }
+        self.due.extend(self.spans.end());
+        Ok(self.due_jobs(true))
+    }
+
+    /// Lets the detector hear the next `n` samples.
+    fn detect(&mut self, n: usize) -> Result<(), Error> {
+        let at = self.index(self.detected);
+        let from = at.saturating_sub(WARM_UP);
+        let heard = self.kept.get(from..at + n).unwrap_or_default();
+        let level = level(heard);
+        let copy: Vec<f32> = heard.iter().map(|s| (s - level.mean) * level.gain).collect();
+        let probabilities = self.detector.probabilities(&copy)?;
+        for p in probabilities.into_iter().skip((at - from) / WINDOW) {
+            self.due.extend(self.spans.push(p));
+        }
+        self.detected += n as u64;
+        Ok(())
+    }
+
+    fn index(&self, sample: u64) -> usize {
+        usize::try_from(sample.saturating_sub(self.first)).unwrap_or(usize::MAX).min(self.kept.len())
+    }
+
+    /// Makes jobs of the spans whose padding has been read.
+    fn due_jobs(&mut self, last: bool) -> Vec<Job> {
+        let pad = pad();
+        let ready = |span: &Span| last || span.to + pad <= self.samples_read;
+        let (ready, later): (Vec<Span>, Vec<Span>) =
+            std::mem::take(&mut self.due).into_iter().partition(ready);
+        self.due = later;
+        let start_s = self.start_s;
+        ready.into_iter().filter(|s| seconds(s.to) > start_s).map(|span| self.job(span)).collect()
+    }
+
+    fn job(&mut self, span: Span) -> Job {
+        let span = Span { to: span.to.min(self.samples_read), ..span };
+        // A span that was split is not padded there: the words beyond belong to the next one.
+        let before = if span.split_at_start { 0 } else { pad() };
+        let after = if span.split_at_end { 0 } else { pad() };
+        let missing = before.saturating_sub(span.from);
+        let (from, to) = (self.index(span.from.saturating_sub(before)), self.index(span.to + after));
+        let mut samples = vec![0.0; usize::try_from(missing).unwrap_or(0)];
+        samples.extend_from_slice(self.kept.get(from..to).unwrap_or_default());
+        self.jobs += 1;
+        let first = span.from.cast_signed() - before.cast_signed();
+        Job { number: self.jobs - 1, span, samples, first }
+    }
+
+    /// Lets go of samples that nothing can need any more.
+    fn forget(&mut self) {
+        let open = self.due.iter().map(|s| s.from).min().unwrap_or(u64::MAX).min(self.spans.keep_from());
+        let from = open.saturating_sub(pad()).min(self.detected.saturating_sub(WARM_UP as u64));
+        // Whole windows only, so that the detector hears the same windows whatever was forgotten.
+        let from = from / WINDOW as u64 * WINDOW as u64;
+        let n = self.index(from);
+        self.kept.drain(..n);
+        self.first += n as u64;
+    }
+}
+
+#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a small constant")]
+fn pad() -> u64 {
+    (PAD_S * f64::from(RATE_HZ)) as u64
+}
+
+/// What the detector's copy of a block needs: its mean taken away, quiet speech made louder. Words are heard in the
+/// original samples.
+struct Level {
+    mean: f32,
+    gain: f32,
+}
+
+/// Peak below which a block counts as quiet, and the most that it is made louder. Digital silence and faint noise stay
+/// quiet, a microphone that delivers a hundredth of full scale is heard.
+const QUIET_PEAK: f32 = 0.1;
+const MOST_GAIN: f32 = 30.0;
+
+#[expect(clippy::cast_precision_loss, reason = "a block has few samples")]
+fn level(samples: &[f32]) -> Level {
+    let n = samples.len().max(1) as f32;
+    let mean = samples.iter().sum::<f32>() / n;
+    let peak = samples.iter().map(|s| (s - mean).abs()).fold(0.0, f32::max);
+    let gain = if peak < QUIET_PEAK { (QUIET_PEAK / peak.max(1e-6)).min(MOST_GAIN) } else { 1.0 };
+    Level { mean, gain }
+}
+
+/// One worker: hears jobs until there are no more.
+fn work<'a>(
+    jobs: &Mutex<mpsc::Receiver<Job>>,
+    breaths: &mpsc::Sender<Result<(u64, Option<Breath>), Error>>,
+    make_ears: &(dyn Fn() -> Result<Ears<'a>, Error> + Sync),
+) {
+    let mut ears = match make_ears() {
+        Ok(ears) => ears,
+        Err(e) => {
+            let _ = breaths.send(Err(e));
+            return;
+        }
+    };
+    loop {
+        let job = match jobs.lock() {
+            Ok(jobs) => jobs.recv(),
+            Err(_) => return,
+        };
+        let Ok(job) = job else { return };
+        let heard = ears
+            .first
+            .hear(&job.samples)
+            .map(|listening| (job.number, breath(&job, listening)))
+            .map_err(|e| at(e, seconds(job.span.from)));
+        let failed = heard.is_err();
+        if breaths.send(heard).is_err() || failed {
+            return;
+        }
+    }
+}
+
+/// The time of the recording in place of the time in the span.
+fn at(error: Error, from_s: f64) -> Error {
+    match error {
+        Error::Recogniser { reason, .. } => Error::Recogniser { at_s: from_s, reason },
+        other => other,
+    }
+}
+
+/// A breath from what was heard in its span; none if nobody spoke.
+fn breath(job: &Job, listening: Listening) -> Option<Breath> {
+    let (from_s, to_s) = (seconds(job.span.from), seconds(job.span.to));
+    #[expect(clippy::cast_precision_loss, reason = "a recording has less than 2^53 samples")]
+    let first_s = job.first as f64 / f64::from(RATE_HZ);
+    let mut breath = Breath { from_s, to_s, ..Breath::default() };
+    if listening.looped {
+        breath.remarks.push("unreadable, listen".to_owned());
+        return Some(breath);
+    }
+    let mut last = from_s;
+    for word in listening.words {
+        let start = (first_s + word.from_s).clamp(last, to_s);
+        let end = (first_s + word.to_s).clamp(start, to_s);
+        last = end;
+        breath.words.push(HeardWord { text: word.text, from_s: start, to_s: end, p_wrong: 1.0 - word.p });
+    }
+    (!breath.words.is_empty()).then_some(breath)
+}
+
+/// Puts finished breaths into the order of the recording.
+struct Order {
+    next: u64,
+    waiting: BTreeMap<u64, Option<Breath>>,
+}
+
+impl Order {
+    fn take(
+        &mut self,
+        finished: impl Iterator<Item = Result<(u64, Option<Breath>), Error>>,
+        sink: &mut dyn FnMut(Event),
+        progress: Progress,
+    ) -> Result<(), Error> {
+        for finished in finished {
+            let (number, breath) = finished?;
+            self.waiting.insert(number, breath);
+            while let Some(breath) = self.waiting.remove(&self.next) {
+                self.next += 1;
+                if let Some(breath) = breath {
+                    let done_s = breath.to_s;
+                    sink(Event::Breath(breath));
+                    sink(Event::Progress(Progress { done_s, ..progress }));
+                }
+            }
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,176 @@
+//! Probabilities of speech → spans to listen to. A pause of [`PAUSE_S`] ends a breath; speech that goes on is split at
+//! its best pause before [`LONGEST_S`]. Never drops speech: what is not in a span was below the threshold all along.
+
+use super::listener::WINDOW;
+use crate::audio::RATE_HZ;
+
+/// This much non-speech ends a breath.
+pub const PAUSE_S: f64 = 0.6;
+/// No span is longer: the recogniser's window is 30 s, and both ends are padded.
+pub const LONGEST_S: f64 = 28.0;
+/// Kept before and after the speech: detectors make up their mind late, and swallow first words.
+pub const PAD_S: f64 = 0.3;
+
+/// A window at or above begins speech.
+const ON: f32 = 0.5;
+/// A window below may end it.
+const OFF: f32 = 0.35;
+/// Fewer windows than these at or above [`ON`] are a click, not a word (0.1 s).
+const LEAST_WINDOWS: usize = 3;
+
+/// One stretch of speech, in samples of the recording.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Span {
+    pub from: u64,
+    pub to: u64,
+    /// Speech that went on was split here; there was no pause.
+    pub split_at_start: bool,
+    pub split_at_end: bool,
+}
+
+/// Takes one probability after the other and gives spans when they are over.
+#[derive(Debug, Default)]
+pub struct Spans {
+    /// Windows taken so far.
+    at: u64,
+    /// Window at which the open span began, and the probabilities since.
+    open: Option<(u64, Vec<f32>)>,
+    split_at_start: bool,
+}
+
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    clippy::cast_precision_loss,
+    reason = "small constants"
+)]
+fn windows(seconds: f64) -> usize {
+    (seconds * f64::from(RATE_HZ) / WINDOW as f64).round() as usize
+}
+
+impl Spans {
+    /// The earliest sample that may still be needed for a span, before padding.
+    pub fn keep_from(&self) -> u64 {
+        self.open.as_ref().map_or(self.at, |(first, _)| *first) * WINDOW as u64
+    }
+
+    /// Takes the probability of the next window.
+    pub fn push(&mut self, p: f32) -> Option<Span> {
+        self.at += 1;
+        let Some((_, open)) = &mut self.open else {
+            if p >= ON {
+                self.open = Some((self.at - 1, vec![p]));
+            }
+            return None;
+        };
+        open.push(p);
+        let quiet = open.iter().rev().take_while(|p| **p < OFF).count();
+        if quiet >= windows(PAUSE_S) {
+            return self.close();
+        }
+        if open.len() >= windows(LONGEST_S) {
+            return self.split();
+        }
+        None
+    }
+
+    /// The recording is over.
+    pub fn end(&mut self) -> Option<Span> {
+        self.close()
+    }
+
+    fn close(&mut self) -> Option<Span> {
+        let (first, open) = self.open.take()?;
+        let split_at_start = std::mem::take(&mut self.split_at_start);
+        let speech = open.iter().rposition(|p| *p >= OFF)? + 1;
+        if open.iter().filter(|p| **p >= ON).count() < LEAST_WINDOWS && !split_at_start {
+            return None;
+        }
+        Some(span(first, first + speech as u64, split_at_start, false))
+    }
+
+    /// Splits the open span in the middle of its longest pause, or at its least likely window, in its second half.
+    fn split(&mut self) -> Option<Span> {
+        let (first, open) = self.open.take()?;
+        let half = open.len() / 2;
+        let (_, second) = open.split_at(half);
+        let (mut best, mut best_length, mut run) = (None, 0, 0);
+        for (i, p) in second.iter().enumerate() {
+            run = if *p < OFF { run + 1 } else { 0 };
+            if run > best_length {
+                (best_length, best) = (run, Some(i + 1 - run / 2 - run % 2));
+            }
+        }
+        let lowest = || second.iter().enumerate().min_by(|a, b| a.1.total_cmp(b.1)).map(|(i, _)| i);
+        let cut = half + best.or_else(lowest).unwrap_or(0).max(1);
+        let rest = open.get(cut..).unwrap_or_default().to_vec();
+        let at = first + cut as u64;
+        self.open = Some((at, rest));
+        let split_at_start = std::mem::replace(&mut self.split_at_start, true);
+        Some(span(first, at, split_at_start, true))
+    }
+}
+
+fn span(first: u64, end: u64, split_at_start: bool, split_at_end: bool) -> Span {
+    let window = WINDOW as u64;
+    Span { from: first * window, to: end * window, split_at_start, split_at_end }
+}
+
+#[cfg(test)]
+#[expect(clippy::cast_precision_loss, reason = "test recordings are short")]
+mod tests {
+    use super::*;
+
+    /// One character a 0.1 s: `#` speech, `-` perhaps, `.` none. Gives spans in tenths of seconds, `|` = split.
+    fn hear(picture: &str) -> String {
+        let mut spans = Spans::default();
+        let mut found = Vec::new();
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+        let sign_at = |window: usize| picture.chars().nth((window as f64 * 0.032 / 0.1) as usize);
+        let mut window = 0;
+        while let Some(sign) = sign_at(window) {
+            found.extend(spans.push(match sign {
+                '#' => 0.9,
+                '-' => 0.4,
+                _ => 0.1,
+            }));
+            window += 1;
+        }
+        found.extend(spans.end());
+        let tenths = |sample: u64| sample as f64 / 1600.0;
+        found
+            .iter()
+            .map(|s| {
+                let (a, b) = (if s.split_at_start { "|" } else { "" }, if s.split_at_end { "|" } else { "" });
+                format!("{a}{:.0}-{:.0}{b}", tenths(s.from), tenths(s.to))
+            })
+            .collect::<Vec<_>>()
+            .join(" ")
+    }
+
+    #[track_caller]
+    fn check(picture: &str, expect: &str) {
+        assert_eq!(hear(picture), expect, "picture: {picture}");
+    }
+
+    #[test]
+    fn pauses_end_breaths() {
+        check("..........", "");
+        check("..###.......", "2-5");
+        check("..###...###....", "2-11");
+        check("..###.......###....", "2-5 12-15");
+        check("####", "0-4");
+        check("..#.....", "2-3");
+        check("..###--......", "2-7");
+        check("..---......", "");
+    }
+
+    #[test]
+    fn long_speech_is_split_at_its_longest_pause() {
+        let long = format!("{}..{}...{}.......", "#".repeat(170), "#".repeat(40), "#".repeat(100));
+        check(&long, "0-213| |213-315");
+        let without_pause = "#".repeat(300);
+        let found = hear(&without_pause);
+        assert!(found.split(' ').count() == 2 && found.ends_with("-300"), "{found}");
+    }
+}
