@@ -1,6 +1,7 @@
 //! Listens to a dentist during root canal treatment and writes the procedure log that a person reviews and signs.
 //!
-//! The rooms, in the order that speech travels: [`listen`] → [`words`] → [`log`].
+//! The rooms, in the order that speech travels: [`audio`] → [`listen`] → [`words`] → [`entries`] (with [`kinds`]) →
+//! [`log`]. Only here and in [`commands`] do rooms meet.
 
 pub mod audio;
 pub mod commands;
@@ -10,3 +11,47 @@ pub mod listen;
 pub mod log;
 pub mod tables;
 pub mod words;
+
+use sha2::{Digest as _, Sha256};
+
+use crate::{
+    entries::Extractor,
+    listen::heard::Breath,
+    log::{Case, Log, MadeBy, Source},
+};
+
+/// Heard words → the procedure log. Pure: no file, no clock.
+pub fn log_of(breaths: &[Breath], extractor: &Extractor, source: Source, made_by: MadeBy) -> Log {
+    let found = extractor.extract(breaths);
+    Log {
+        format: log::model::FORMAT.to_owned(),
+        version: log::model::VERSION,
+        source,
+        made_by: MadeBy {
+            program: "tugback".to_owned(),
+            program_version: env!("CARGO_PKG_VERSION").to_owned(),
+            rules_sha256: rules_sha256(),
+            ..made_by
+        },
+        case: Case {
+            teeth: found.teeth,
+            notation: extractor.settings.notation.name().to_owned(),
+            ..Case::default()
+        },
+        entries: found.entries,
+        unplaced: found.unplaced,
+        findings: vec![],
+        totals: serde_json::Map::new(),
+        history: vec![],
+        more: serde_json::Map::new(),
+    }
+}
+
+/// Of the kinds and vocabularies that entries are made with.
+pub fn rules_sha256() -> String {
+    let mut hash = Sha256::new();
+    for text in kinds::texts().chain(words::vocabulary::texts()) {
+        hash.update(text);
+    }
+    hash.finalize().iter().map(|b| format!("{b:02x}")).collect()
+}

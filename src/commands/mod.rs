@@ -1,8 +1,10 @@
 //! One thin file per command: arguments in, a call of the library, words out. Results go to stdout, messages to stderr.
 
 mod listen;
+mod log;
 mod models;
 mod schema;
+mod table;
 
 use std::process::ExitCode;
 
@@ -18,6 +20,7 @@ pub struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Log(log::Log),
     Listen(listen::Listen),
     Models(models::Models),
     /// Prints the JSON Schema of the log.
@@ -51,6 +54,7 @@ impl From<Done> for ExitCode {
 /// Runs the command that was asked for.
 pub fn run(cli: Cli) -> miette::Result<Done> {
     match cli.command {
+        Command::Log(args) => log::run(&args),
         Command::Listen(args) => listen::run(&args),
         Command::Models(args) => models::run(&args),
         Command::Schema => schema::run(),

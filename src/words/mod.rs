@@ -7,6 +7,7 @@ pub mod slot;
 pub mod sound;
 pub mod spelling;
 pub mod token;
+pub mod transcript;
 pub mod vocabulary;
 
 pub use decimal::Decimal;

@@ -199,3 +199,8 @@ fn splits(word: &str) -> Vec<Vec<String>> {
         })
         .collect()
 }
+
+/// The texts of all vocabularies, for the rule set's checksum.
+pub fn texts() -> impl Iterator<Item = &'static [u8]> {
+    FILES.files().map(include_dir::File::contents)
+}

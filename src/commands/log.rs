@@ -1,0 +1,259 @@
+//! `tugback log`: a recording or a transcript → the procedure log as JSON, and as a table for the eye.
+
+use std::{
+    io::{IsTerminal as _, Read as _, Write as _},
+    path::{Path, PathBuf},
+    sync::{
+        Arc,
+        atomic::{AtomicBool, Ordering},
+    },
+};
+
+use clap::{Args, ValueEnum};
+use indicatif::{ProgressBar, ProgressStyle};
+use miette::{IntoDiagnostic as _, WrapErr as _};
+use sha2::{Digest as _, Sha256};
+
+use super::{Done, table};
+use crate::{
+    audio,
+    entries::{self, Extractor, Notation},
+    listen::{self, heard::Breath, model},
+    log::{Log as ProcedureLog, MadeBy, Source, SourceKind, file},
+    words::transcript,
+};
+
+/// Makes the procedure log of a recording or a transcript
+#[derive(Debug, Args)]
+pub(super) struct Log {
+    /// A recording (WAV, FLAC, MP3, M4A, Ogg …) or a transcript (WebVTT, SRT, plain text: one line, one breath)
+    input: PathBuf,
+    /// Where to write the log as JSON [default: beside the input, with the ending .log.json]
+    #[arg(short, long, value_name = "FILE")]
+    output: Option<PathBuf>,
+    /// How tooth numbers are meant
+    #[arg(long, value_enum)]
+    notation: Option<NotationArg>,
+    /// The speech model, a ggml Whisper file
+    #[arg(long, value_name = "FILE")]
+    model: Option<PathBuf>,
+    /// Do without the second listener: faster, fewer doubts are found
+    #[arg(long)]
+    once: bool,
+    /// A lecture or demonstration: statements of practice are logged as rules, not as deeds
+    #[arg(long)]
+    lecture: bool,
+    /// The track of a recording that has several, counted from 1
+    #[arg(long, value_name = "N")]
+    track: Option<usize>,
+    /// How much doubt to show
+    #[arg(long, value_enum, default_value_t = Strictness::Usual)]
+    strictness: Strictness,
+    /// How many stretches of speech are heard at the same time [default: the processors that are free]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=64))]
+    threads: Option<u16>,
+    /// Shows for each entry the words, the rule, the fields, and why each doubt is there
+    #[arg(long)]
+    explain: bool,
+    /// Prints no table
+    #[arg(short, long)]
+    quiet: bool,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum NotationArg {
+    Iso3950,
+    Universal,
+    Palmer,
+}
+
+/// How likely a heard word must be wrong before its number is doubted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Strictness {
+    /// Fewer doubts
+    Relaxed,
+    Usual,
+    /// More doubts
+    Strict,
+}
+
+impl Strictness {
+    const fn doubt_from(self) -> f32 {
+        match self {
+            Self::Relaxed => 0.35,
+            Self::Usual => 0.2,
+            Self::Strict => 0.08,
+        }
+    }
+}
+
+/// What the listening or reading gave.
+struct Words {
+    breaths: Vec<Breath>,
+    source: Source,
+    made_by: MadeBy,
+    stopped: bool,
+}
+
+/// Runs the command.
+pub(super) fn run(args: &Log) -> miette::Result<Done> {
+    let out = args.output.clone().unwrap_or_else(|| beside(&args.input));
+    refuse_overwrite(&args.input, &out)?;
+    let notation = args.notation.map_or(Notation::Iso3950, |n| match n {
+        NotationArg::Iso3950 => Notation::Iso3950,
+        NotationArg::Universal => Notation::Universal,
+        NotationArg::Palmer => Notation::Palmer,
+    });
+    let settings = entries::Settings {
+        notation,
+        lecture: args.lecture.then_some(true),
+        doubt_from: args.strictness.doubt_from(),
+    };
+    let extractor = Extractor::new(settings);
+    let words = if is_transcript(&args.input)? { read_transcript(&args.input)? } else { hear(args)? };
+    let explained = args.explain.then(|| extractor.extract(&words.breaths).reasons);
+    let log = crate::log_of(&words.breaths, &extractor, words.source, words.made_by);
+    file::write(&log, &out).into_diagnostic()?;
+    if !args.quiet && out != Path::new("-") {
+        show(&log, explained.as_deref(), &out)?;
+    }
+    if words.stopped {
+        eprintln!("stopped before the end; what was heard so far is in the log");
+        return Ok(Done::Interrupted);
+    }
+    Ok(Done::Well)
+}
+
+/// `visit.flac` → `visit.log.json`.
+fn beside(input: &Path) -> PathBuf {
+    input.with_extension("log.json")
+}
+
+fn refuse_overwrite(input: &Path, out: &Path) -> miette::Result<()> {
+    let same = match (input.canonicalize(), out.canonicalize()) {
+        (Ok(a), Ok(b)) => a == b,
+        _ => false,
+    };
+    if same {
+        miette::bail!("the log would overwrite the recording `{}`; choose another name after -o", input.display());
+    }
+    if let Some(folder) = out.parent().filter(|f| !f.as_os_str().is_empty())
+        && !folder.is_dir()
+    {
+        miette::bail!("there is no folder `{}` for the log; make it, or choose another place after -o", folder.display());
+    }
+    Ok(())
+}
+
+fn is_transcript(path: &Path) -> miette::Result<bool> {
+    let name = path.display();
+    let meta = std::fs::metadata(path).into_diagnostic().wrap_err_with(|| format!("cannot read `{name}`"))?;
+    if meta.is_dir() {
+        miette::bail!("`{name}` is a folder; give one recording or transcript");
+    }
+    if meta.len() == 0 && meta.is_file() {
+        miette::bail!("`{name}` is empty; nothing was recorded into it");
+    }
+    let mut start = Vec::new();
+    std::fs::File::open(path)
+        .and_then(|f| f.take(4096).read_to_end(&mut start))
+        .into_diagnostic()
+        .wrap_err_with(|| format!("cannot read `{name}`"))?;
+    let audio_name = path.extension().and_then(|e| e.to_str()).is_some_and(|e| {
+        ["wav", "flac", "mp3", "m4a", "mp4", "ogg", "opus", "aac", "aiff", "aif", "caf", "mkv", "webm", "wma", "amr"]
+            .contains(&e.to_lowercase().as_str())
+    });
+    // A text that calls itself a recording is refused by the audio room, with its sentence.
+    Ok(transcript::looks_like_text(&start) && !audio_name)
+}
+
+fn read_transcript(path: &Path) -> miette::Result<Words> {
+    let bytes = std::fs::read(path).into_diagnostic().wrap_err_with(|| format!("cannot read `{}`", path.display()))?;
+    let t = transcript::read(&bytes).into_diagnostic().wrap_err_with(|| format!("cannot use `{}`", path.display()))?;
+    let source = Source {
+        file: file_name(path),
+        sha256: Sha256::digest(&bytes).iter().map(|b| format!("{b:02x}")).collect(),
+        duration_s: t.duration_s,
+        kind: SourceKind::Transcript,
+        repairs: t.repairs,
+        ..Source::default()
+    };
+    Ok(Words { breaths: t.breaths, source, made_by: MadeBy::default(), stopped: false })
+}
+
+fn file_name(path: &Path) -> String {
+    path.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default()
+}
+
+fn hear(args: &Log) -> miette::Result<Words> {
+    let found = model::find_models(args.model.as_deref(), None).into_diagnostic()?;
+    let options = audio::Options { track: args.track, ..audio::Options::default() };
+    let mut recording = audio::open(&args.input, &options).into_diagnostic()?;
+    let stop = Arc::new(AtomicBool::new(false));
+    let mut settings =
+        listen::Settings { workers: args.threads.map(usize::from), stop: Some(Arc::clone(&stop)), ..found.into() };
+    if args.once {
+        settings.second = None;
+    }
+    ctrlc::set_handler(move || stop.store(true, Ordering::Relaxed)).into_diagnostic()?;
+    let bar = progress();
+    let heard = listen::listen(&mut recording, &settings, &|p| {
+        if let Some(of) = p.of_s {
+            bar.set_length(tenths(of));
+        }
+        bar.set_position(tenths(p.done_s));
+    })
+    .into_diagnostic()?;
+    bar.finish_and_clear();
+    let report = recording.report();
+    let audio = match serde_json::to_value(report).into_diagnostic()? {
+        serde_json::Value::Object(map) => map,
+        _ => serde_json::Map::new(),
+    };
+    let source = Source {
+        file: file_name(&args.input),
+        sha256: report.sha256.clone(),
+        duration_s: report.decoded_s,
+        kind: SourceKind::Audio,
+        repairs: report.repairs.clone(),
+        audio,
+        ..Source::default()
+    };
+    let mut models = heard.models.iter();
+    let (first, second) = (models.next(), models.next());
+    let made_by = MadeBy {
+        model: first.map(|m| file_name(&m.path)),
+        model_sha256: first.map(|m| m.sha256.clone()),
+        second_model: second.map(|m| file_name(&m.path)),
+        second_model_sha256: second.map(|m| m.sha256.clone()),
+        ..MadeBy::default()
+    };
+    Ok(Words { breaths: heard.breaths, source, made_by, stopped: heard.stopped })
+}
+
+fn progress() -> ProgressBar {
+    let bar = if std::io::stderr().is_terminal() { ProgressBar::new(0) } else { ProgressBar::hidden() };
+    if let Ok(style) = ProgressStyle::with_template("listening {bar:30} {percent} %, {eta} left") {
+        bar.set_style(style);
+    }
+    bar
+}
+
+#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to a positive range")]
+fn tenths(seconds: f64) -> u64 {
+    (seconds.clamp(0.0, 1e9) * 10.0) as u64
+}
+
+fn show(log: &ProcedureLog, explained: Option<&[Vec<String>]>, out: &Path) -> miette::Result<()> {
+    let mut text = table::of(log);
+    if let Some(reasons) = explained {
+        text.push_str(&table::explain(log, reasons));
+    }
+    let written = std::io::stdout().write_all(text.as_bytes());
+    match written {
+        Err(e) if e.kind() != std::io::ErrorKind::BrokenPipe => return Err(e).into_diagnostic(),
+        _ => {}
+    }
+    eprintln!("written: {}", out.display());
+    Ok(())
+}
