@@ -3,6 +3,7 @@
 //! The rooms, in the order that speech travels: [`listen`] → [`words`] → [`log`].
 
 pub mod audio;
+pub mod checks;
 pub mod commands;
 pub mod listen;
 pub mod log;
