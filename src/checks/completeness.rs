@@ -50,7 +50,7 @@ pub(super) static RULES: &[Rule] = &[
     Rule {
         id: "completeness.other",
         about: "Record items that memory alone demands are missing; one note for all.",
-        source: "record_items (from memory)",
+        source: "record_items: ESE2006 and other record standards",
         evidence: Evidence::Memory,
         run: other,
     },
@@ -279,7 +279,10 @@ impl<'a, 'l: 'a> At<'a, 'l> {
 
     fn of_the_canals(&self, key: &str) -> Option<Answer> {
         let worked = self.worked_canals();
-        if worked.is_empty() && !matches!(key, "canals" | "irrigants") && IN_CANALS.contains(&key) {
+        let measured = self.measured_canals();
+        let nowhere = (worked.is_empty() && IN_CANALS.contains(&key))
+            || (measured.is_empty() && matches!(key, "wl_reference" | "wl_method"));
+        if nowhere {
             return Some(Answer::NotApplicable);
         }
         Some(match key {
@@ -296,12 +299,11 @@ impl<'a, 'l: 'a> At<'a, 'l> {
             ),
             "wl_reference" => canals_lack(
                 "reference point of the working length",
-                self.lacking(self.measured_canals(), |s| s.is("working-length") && s.has("reference")),
+                self.lacking(measured, |s| s.is("working-length") && s.has("reference")),
             ),
             "wl_method" => {
                 let film = self.film(&["working-length"]);
-                let lack =
-                    self.lacking(self.measured_canals(), |s| s.is("working-length") && s.has("method"));
+                let lack = self.lacking(measured, |s| s.is("working-length") && s.has("method"));
                 if film { Answer::Said } else { canals_lack("how the working length was found", lack) }
             }
             // Demanded "where taken": nothing in a log says that one was taken and not named.
@@ -438,24 +440,41 @@ impl<'a, 'l: 'a> At<'a, 'l> {
 }
 
 /// Items of `of_the_canals` that say nothing where no canal was worked in.
-const IN_CANALS: &[&str] = &[
-    "wl_value",
-    "wl_reference",
-    "wl_method",
-    "wl_radiograph",
-    "patency",
-    "instruments",
-    "master_apical_size",
+const IN_CANALS: &[&str] = &["wl_value", "patency", "instruments", "master_apical_size"];
+
+/// What is of the patient or the visit: asked once, with the first tooth.
+const OF_THE_VISIT: &[&str] = &[
+    "patient_identity",
+    "date_time",
+    "medical_history",
+    "complaint",
+    "options_consent",
+    "anaesthesia",
+    "isolation",
+    "advice",
+    "recall",
+    "lot",
 ];
 
 /// Missing items of one tooth that are not switched off.
-fn missing<'t>(visit: &Visit<'_>, tooth: &'t Tooth<'_>, settings: &Settings) -> Vec<Item> {
+fn missing(visit: &Visit<'_>, tooth: &Tooth<'_>, settings: &Settings) -> Vec<Item> {
+    let is_first = visit.teeth.iter().find(|t| t.worked()).is_some_and(|t| t.number == tooth.number);
     let all = tables::rows("record_items").filter_map(|row| item(visit, tooth, settings, &row));
     let on = |i: &Item| !settings.is_off(&format!("completeness.{}", i.key));
-    all.filter(|i| i.state == State::Missing && on(i)).collect()
+    let here = |i: &Item| is_first || !OF_THE_VISIT.contains(&i.key);
+    all.filter(|i| i.state == State::Missing && on(i) && here(i)).collect()
+}
+
+/// Whether the log is of a lecture: many rules of practice beside the steps that were shown.
+fn is_teaching(visit: &Visit<'_>) -> bool {
+    let steps = || visit.teeth.iter().flat_map(|t| &t.steps);
+    let general = steps().filter(|s| s.entry.status == Status::General).count();
+    general >= 3 && general * 2 >= steps().filter(|s| s.entry.status == Status::Done).count()
 }
 
 fn ask(visit: &Visit<'_>, settings: &Settings, out: &mut Out<'_>, key: &str) {
+    // A demonstration is no record.
+    let level = if is_teaching(visit) { Level::Note } else { Level::Look };
     for tooth in visit.teeth.iter().filter(|t| t.worked()) {
         for item in missing(visit, tooth, settings).into_iter().filter(|i| i.key == key) {
             let all = item.canals.len() == tooth.canals.len();
@@ -474,7 +493,7 @@ fn ask(visit: &Visit<'_>, settings: &Settings, out: &mut Out<'_>, key: &str) {
                 _ => Vec::new(),
             };
             let sentence = format!("{}{whom}?{gap}", item.question);
-            let found = out.add(Level::Look, tooth.number, &[], &about, sentence);
+            let found = out.add(level, tooth.number, &[], &about, sentence);
             found.source = format!("record_items: {key} ({})", item.source);
             found.evidence = item.evidence;
             found.canals = item.canals;
@@ -501,7 +520,7 @@ fn assessment(visit: &Visit<'_>, settings: &Settings, out: &mut Out<'_>) {
             missing(visit, tooth, settings).into_iter().filter(|i| ASSESSMENT.contains(&i.key)).collect();
         let Some(first) = lacking.first() else { continue };
         let questions: Vec<String> = lacking.iter().map(|i| i.question.clone()).collect();
-        let level = if earlier { Level::Note } else { Level::Look };
+        let level = if earlier || is_teaching(visit) { Level::Note } else { Level::Look };
         let record = if earlier { " (in the earlier visit's record?)" } else { "" };
         let sentence = format!("{}?{record}", join(&questions));
         let source = format!("record_items ({})", first.source);

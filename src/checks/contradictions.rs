@@ -104,6 +104,8 @@ fn last_apical<'t, 'l>(tooth: &'t Tooth<'l>, canal: &'t str, before: usize) -> O
         tooth
             .done_in(canal)
             .filter(|s| s.is_apical_file() && s.number("short_mm").is_none_or(|mm| mm == Decimal::ZERO))
+            // A scouting file says nothing about the final size.
+            .filter(|s| s.number("size").is_some_and(|n| n > Decimal::whole(15)))
             .filter(earlier)
             .max_by_key(|s| (s.number("size"), s.at))
     };
@@ -190,10 +192,13 @@ fn canal_count(visit: &Visit<'_>, _: &Settings, out: &mut Out<'_>) {
         };
         let Some(count) = counted.number("count").and_then(Decimal::to_whole) else { continue };
         // A canal that is found after the counting does not contradict the count.
-        let by_then = |c: &&String| tooth.done_in(c).any(|s| s.at <= counted.at && s.reach_by_name(c));
-        let (all, then) = (tooth.canals.len(), tooth.canals.iter().filter(by_then).count());
+        let found_later =
+            |c: &str| tooth.done_of("canal-located").any(|s| s.at > counted.at && s.reach_by_name(c));
+        let by_then = |c: &str| tooth.done_in(c).any(|s| s.at <= counted.at && s.reach_by_name(c));
+        let counted_then = tooth.canals.iter().filter(|c| by_then(c) || !found_later(c)).count();
+        let all = tooth.canals.len();
         let fits = |n: usize| i64::try_from(n) == Ok(count);
-        if all == 0 || fits(all) || fits(then) {
+        if all == 0 || fits(all) || fits(counted_then) {
             continue;
         }
         let steps: Vec<_> = tooth.done_of("canal-located").collect();

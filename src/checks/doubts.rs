@@ -76,23 +76,19 @@ fn unreadable(visit: &Visit<'_>, _: &Settings, out: &mut Out<'_>) {
     out.add(Level::Look, None, &[], &[], sentence);
 }
 
-/// An entry that another finding to look at already rests on is not told a second time.
-pub(super) fn drop_told(findings: &mut Vec<Finding>) {
-    let told_elsewhere: BTreeSet<String> = findings
+/// An entry that another finding to look at rests on is not told a second time: whoever looks at it sees its doubts.
+pub(super) fn drop_told(findings: &mut Vec<Finding>, visit: &Visit<'_>) {
+    let elsewhere: BTreeSet<String> = findings
         .iter()
-        .filter(|f| f.rule == "plausibility.dose-unit")
+        .filter(|f| f.rule != OPEN && f.level == Level::Look && !f.rule.starts_with("completeness"))
         .flat_map(|f| f.entries.iter().cloned())
         .collect();
+    let from_s = |id: &String| visit.log.entries.iter().find(|e| e.id == *id).map(|e| e.from_s);
     findings.retain_mut(|finding| {
-        if finding.rule != OPEN || told_elsewhere.is_empty() {
-            return true;
+        if finding.rule == OPEN {
+            finding.entries.retain(|e| !elsewhere.contains(e));
+            finding.sentence = told(&finding.entries.iter().filter_map(from_s).collect::<Vec<_>>());
         }
-        let before = finding.entries.len();
-        finding.entries.retain(|e| !told_elsewhere.contains(e));
-        if finding.entries.len() < before && !finding.entries.is_empty() {
-            finding.sentence =
-                format!("{} further entries carry doubts that nobody has settled", finding.entries.len());
-        }
-        !finding.entries.is_empty()
+        finding.rule != OPEN || !finding.entries.is_empty()
     });
 }

@@ -211,12 +211,12 @@ pub fn check(log: &Log, settings: &Settings) -> Report {
     for rule in rules().filter(|r| !settings.is_off(r.id)) {
         (rule.run)(&visit, settings, &mut Out { rule, findings: &mut findings });
     }
-    doubts::drop_told(&mut findings);
     for finding in &mut findings {
         if finding.evidence == Evidence::Memory {
             finding.level = Level::Note;
         }
     }
+    doubts::drop_told(&mut findings, &visit);
     // Stable: within one level the groups and rules keep their order, and the log's order within a rule.
     findings.sort_by_key(|f| f.level);
     let mut seen = std::collections::BTreeSet::new();

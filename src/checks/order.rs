@@ -185,7 +185,9 @@ fn size_jump(visit: &Visit<'_>, settings: &Settings, out: &mut Out<'_>) {
                 let steps = steps_between(before, size).and_then(|n| i64::try_from(n).ok()).unwrap_or(0);
                 let pair: Vec<&Step<'_>> = largest.into_iter().chain([file]).collect();
                 let story = format!("{before} → {size}");
-                if steps >= settings.size_steps_look {
+                // After a scouting file the first shaping file is larger by right.
+                let shaping = before > settings.patency_size;
+                if shaping && steps >= settings.size_steps_look {
                     far.add(canal, &pair, story);
                 } else if steps > settings.size_steps {
                     near.add(canal, &pair, story);
