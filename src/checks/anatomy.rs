@@ -89,7 +89,7 @@ fn canal_name(visit: &Visit<'_>, _: &Settings, out: &mut Out<'_>) {
             .map(|iso| format!("; they would fit ISO {iso}, which is {number} in universal notation"))
             .unwrap_or_default();
         let sentence = format!("not a usual canal of this tooth (usual: {}){other}", row.get("usual_canals"));
-        out.add(Level::Look, Some(number), &odd, &steps, sentence).from_row("canal_names", &row, None);
+        out.add(Level::Look, Some(number), &odd, &steps, sentence).resting_on("canal_names", &row, None);
     }
 }
 
@@ -106,17 +106,17 @@ fn canal_count(visit: &Visit<'_>, _: &Settings, out: &mut Out<'_>) {
         let steps: Vec<_> = tooth.done_of("canal-located").collect();
         if limit("max_plausible").is_some_and(|most| canals > most) {
             let sentence = format!("{canals} canals; {} are usual", row.get("usual_count"));
-            out.add(Level::Look, Some(number), &[], &steps, sentence).from_row("canal_names", &row, None);
+            out.add(Level::Look, Some(number), &[], &steps, sentence).resting_on("canal_names", &row, None);
         }
         // A second mesiobuccal canal has its own remark.
         let fewest = limit("usual_count").map(|n| if row.lists("usual_canals", "MB2") { n - 1 } else { n });
         if named > 0 && filled(tooth) && fewest.is_some_and(|fewest| canals < fewest) {
-            let names =
+            let which =
                 if tooth.canals == [SINGLE] { String::new() } else { format!(" ({})", join(&tooth.canals)) };
             let sentence =
-                format!("filled with {canals} canals named{names}; {} are usual", row.get("usual_count"));
+                format!("filled with {canals} canals named{which}; {} are usual", row.get("usual_count"));
             out.add(Level::Note, Some(number), &[], &steps, sentence)
-                .from_row("canal_names", &row, None)
+                .resting_on("canal_names", &row, None)
                 .about("few");
         }
     }
@@ -129,10 +129,10 @@ fn second_mesiobuccal(visit: &Visit<'_>, _: &Settings, out: &mut Out<'_>) {
             .find(|r| r.lists("teeth_fdi", number) && r.get("finding") == "MB2 present (meta-analysis)");
         let Some(row) = row else { continue };
         // Said anywhere and in any way: found, not found, searched for, or in words that became no entry.
-        let named = tooth.steps.iter().any(|s| {
-            s.entry.canal.iter().flat_map(|c| c.names()).any(|n| n == "MB2")
-                || says_second_mesiobuccal(&s.entry.said)
-        });
+        let named = tooth
+            .steps
+            .iter()
+            .any(|s| s.names().iter().any(|n| n == "MB2") || says_second_mesiobuccal(&s.entry.said));
         if named || visit.log.unplaced.iter().any(|u| says_second_mesiobuccal(&u.said)) {
             continue;
         }
@@ -141,7 +141,7 @@ fn second_mesiobuccal(visit: &Visit<'_>, _: &Settings, out: &mut Out<'_>) {
         let steps: Vec<_> = tooth.done_of("canal-located").collect();
         let sentence =
             format!("no second mesiobuccal canal is mentioned; {pct} % of these teeth have one ({range})");
-        out.add(Level::Note, Some(number), &[], &steps, sentence).from_row("canal_prevalence", &row, None);
+        out.add(Level::Note, Some(number), &[], &steps, sentence).resting_on("canal_prevalence", &row, None);
     }
 }
 

@@ -262,12 +262,12 @@ impl<'a, 'l: 'a> At<'a, 'l> {
             };
         }
         let any = |field: &str| done.iter().any(|s| s.has(field));
-        let dose = done.iter().all(|s| s.has("cartridges") || s.has("volume_ml"));
+        let amount = done.iter().all(|s| s.has("cartridges") || s.has("volume_ml"));
         let missing: Vec<&str> = [
             ("agent", any("agent")),
             ("concentration", any("concentration_pct")),
             ("vasoconstrictor", any("vasoconstrictor")),
-            ("dose", dose),
+            ("dose", amount),
             ("site", any("technique")),
         ]
         .iter()

@@ -16,7 +16,7 @@ use crate::tables::Evidence;
 use crate::words::Decimal;
 
 /// Levels above the working length at which diameters are shown, in mm.
-const LEVELS_MM: &[i64] = &[0, 1, 3, 5, 8, 10, 12, 16];
+const LEVELS_MM: &[u8] = &[0, 1, 3, 5, 8, 10, 12, 16];
 
 /// Said with every total of local anaesthetic.
 pub const DOSE_NOTE: &str = "The maximum dose is for the treating clinician to judge.";
@@ -65,7 +65,7 @@ pub struct CanalShape {
 /// A width at a level above the working length.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct LevelWidth {
-    pub above_mm: i64,
+    pub above_mm: u8,
     pub diameter_mm: f64,
 }
 
@@ -254,12 +254,12 @@ fn canal_shape(tooth: &Tooth<'_>, canal: &str) -> CanalShape {
     let length = tooth.length(canal);
     let master = shape.master();
     let taper = master.and_then(super::shape::Tool::taper_or_standard);
-    let inside = |mm: i64| length.is_none_or(|length| Decimal::whole(mm) <= length);
+    let inside = |mm: u8| length.is_none_or(|length| Decimal::whole(i64::from(mm)) <= length);
     let levels = LEVELS_MM
         .iter()
         .filter(|mm| inside(**mm))
         .filter_map(|mm| {
-            let diameter_mm = hundredths(shape.diameter_mm(*mm as f64)?);
+            let diameter_mm = hundredths(shape.diameter_mm(f64::from(*mm))?);
             Some(LevelWidth { above_mm: *mm, diameter_mm })
         })
         .collect();
@@ -503,24 +503,15 @@ fn instruments(visit: &Visit<'_>) -> Vec<InstrumentUse> {
                 .iter()
                 .map(|c| super::visit::label(tooth.number, std::slice::from_ref(c)))
                 .collect();
-            let at = uses
-                .iter()
-                .position(|u| u.instrument.as_deref() == instrument && u.size == size && u.taper == taper);
-            let entry = match at.and_then(|at| uses.get_mut(at)) {
-                Some(entry) => entry,
-                None => {
-                    uses.push(InstrumentUse {
-                        instrument: instrument.map(str::to_owned),
-                        size,
-                        taper,
-                        uses: 0,
-                        canals: Vec::new(),
-                        passes: None,
-                    });
-                    let Some(last) = uses.last_mut() else { continue };
-                    last
-                }
+            let same = |u: &InstrumentUse| {
+                u.instrument.as_deref() == instrument && u.size == size && u.taper == taper
             };
+            let at = uses.iter().position(same).unwrap_or(uses.len());
+            if at == uses.len() {
+                let instrument = instrument.map(str::to_owned);
+                uses.push(InstrumentUse { instrument, size, taper, uses: 0, canals: vec![], passes: None });
+            }
+            let Some(entry) = uses.get_mut(at) else { continue };
             entry.uses += step.canals.len().max(1);
             entry.canals.extend(named.into_iter().filter(|c| !entry.canals.contains(c)).collect::<Vec<_>>());
             if let Some(passes) = step.number("passes") {

@@ -165,7 +165,7 @@ fn not_found(visit: &Visit<'_>, _: &Settings, out: &mut Out<'_>) {
         let denied =
             tooth.steps.iter().filter(|s| s.is("canal-located") && s.entry.status == Status::NotDone);
         for missing in denied {
-            for canal in missing.entry.canal.iter().flat_map(|c| c.names()) {
+            for canal in missing.names() {
                 let mut later = tooth.done().filter(|s| s.at > missing.at && s.reach_by_name(canal));
                 let Some(first) = later.next().filter(|s| !s.is("canal-located")) else { continue };
                 let sentence = format!(
@@ -229,8 +229,12 @@ fn old_value(visit: &Visit<'_>, _: &Settings, out: &mut Out<'_>) {
         for amended in tooth.done().filter(|s| !s.entry.heard.is_empty()) {
             for (measure, fields) in MEASURES {
                 let Some((_, field)) = fields.iter().find(|(kind, _)| amended.is(kind)) else { continue };
-                let old =
-                    amended.entry.heard.get(*field).and_then(|j| j.as_f64()).and_then(Decimal::from_f64);
+                let old = amended
+                    .entry
+                    .heard
+                    .get(*field)
+                    .and_then(serde_json::Value::as_f64)
+                    .and_then(Decimal::from_f64);
                 let (Some(old), Some(new)) = (old, amended.number(field)) else { continue };
                 if old == new {
                     continue;

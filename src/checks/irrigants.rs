@@ -74,7 +74,7 @@ fn tell(tooth: &Tooth<'_>, met: &BTreeMap<(usize, usize), Vec<String>>, out: &mu
         let canals = if canals.len() == tooth.canals.len() && canals.len() > 1 { Vec::new() } else { canals };
         out.add(level, tooth.number, &canals, &steps, sentence)
             .about(format!("{a}+{b}"))
-            .from_row("irrigant_interactions", &row, None)
+            .resting_on("irrigant_interactions", &row, None)
             .source = format!("irrigant_interactions: {a} and {b} ({})", row.source());
     }
 }

@@ -64,6 +64,7 @@ pub struct Finding {
     pub evidence: Evidence,
 }
 
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands over a reference")]
 fn mark<S: serde::Serializer>(evidence: &Evidence, s: S) -> Result<S::Ok, S::Error> {
     s.serialize_str(evidence.mark())
 }
@@ -156,7 +157,7 @@ impl Out<'_> {
 
 impl Finding {
     /// Names the table row that the finding rests on.
-    fn from_row(&mut self, table: &str, row: &Row<'_>, evidence: Option<Evidence>) -> &mut Self {
+    fn resting_on(&mut self, table: &str, row: &Row<'_>, evidence: Option<Evidence>) -> &mut Self {
         self.source = format!("{table}: {} ({})", row.key(), row.source());
         self.evidence = evidence.or_else(|| row.evidence()).unwrap_or(self.evidence);
         self

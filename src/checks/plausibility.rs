@@ -84,7 +84,7 @@ fn working_length(visit: &Visit<'_>, settings: &Settings, out: &mut Out<'_>) {
                 let sentence =
                     format!("working length {mm} mm; this tooth is usually between {below} and {above} mm");
                 let found = out.on(Level::Look, tooth, &[step], sentence).about(&step.entry.id);
-                found.from_row("tooth_lengths", &row, evidence);
+                found.resting_on("tooth_lengths", &row, evidence);
             }
         }
     }
@@ -199,7 +199,7 @@ fn gates_number(tooth: &Tooth<'_>, step: &Step<'_>, size: Decimal, out: &mut Out
     let sentence = format!("Gates-Glidden number {size}; they are numbered 1 to 6");
     let found = out.on(Level::Note, tooth, &[step], sentence).about(&step.entry.id);
     if let Some(row) = numbers().next() {
-        found.from_row("gates_peeso", &row, None);
+        found.resting_on("gates_peeso", &row, None);
     }
 }
 

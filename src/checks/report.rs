@@ -117,7 +117,7 @@ fn shapes(computed: &Computed, out: &mut String) {
     if computed.canals.is_empty() {
         return;
     }
-    let levels: Vec<i64> = [0, 1, 3, 5, 10, 16].into();
+    let levels: Vec<u8> = [0, 1, 3, 5, 10, 16].into();
     let heads: Vec<String> = levels.iter().map(|l| format!("{l} mm")).collect();
     let mut header = vec!["tooth", "canal", "length", "file"];
     header.extend(heads.iter().map(String::as_str));
@@ -129,7 +129,7 @@ fn shapes(computed: &Computed, out: &mut String) {
         let canal = of_canal(&shape.canal).to_owned();
         let mut row =
             vec![tooth.clone(), canal.clone(), millimetres(shape.working_length_mm), file_name(shape)];
-        let width = |level: &i64| {
+        let width = |level: &u8| {
             let at = shape.levels.iter().find(|l| l.above_mm == *level);
             at.map(|l| format!("{:.2}", l.diameter_mm)).unwrap_or_default()
         };

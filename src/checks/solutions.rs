@@ -65,7 +65,7 @@ fn concentration(visit: &Visit<'_>, _: &Settings, out: &mut Out<'_>) {
             let Some((low, high)) = window.filter(|(low, high)| pct < *low || pct > *high) else { continue };
             let usual = if low == high { format!("{low} %") } else { format!("{low} to {high} %") };
             let sentence = format!("{agent} {pct} %; it is used at {usual}");
-            out.on(Level::Look, tooth, &[step], sentence).about(&step.entry.id).from_row(
+            out.on(Level::Look, tooth, &[step], sentence).about(&step.entry.id).resting_on(
                 "irrigant_windows",
                 &row,
                 None,
@@ -86,7 +86,7 @@ fn anaesthetic(visit: &Visit<'_>, _: &Settings, out: &mut Out<'_>) {
             }
             let usual = row.get("usual_pct").replace(';', " or ");
             let sentence = format!("{agent} {pct} %; usual is {usual} % (from memory)");
-            out.add(Level::Note, tooth.number, &[], &[step], sentence).about(&step.entry.id).from_row(
+            out.add(Level::Note, tooth.number, &[], &[step], sentence).about(&step.entry.id).resting_on(
                 "anaesthetics",
                 &row,
                 None,

@@ -55,9 +55,9 @@ fn cases(text: &str) -> Vec<Case> {
         } else if let Some(said) = line.trim().strip_prefix("=>") {
             cases.last_mut().unwrap().says.push(said.trim().to_owned());
         } else if let Some(toml) = line.trim().strip_prefix("settings ") {
-            cases.last_mut().unwrap().settings += &format!("{toml}\n");
+            cases.last_mut().unwrap().settings.extend([toml, "\n"]);
         } else {
-            cases.last_mut().unwrap().lines += &format!("{line}\n");
+            cases.last_mut().unwrap().lines.extend([line, "\n"]);
         }
     }
     cases

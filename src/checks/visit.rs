@@ -109,7 +109,7 @@ impl<'l> Tooth<'l> {
         let mut canals: Vec<String> = Vec::new();
         for step in self.steps.iter().filter(|s| s.entry.status == Status::Done) {
             if step.is("canal-located") || CANAL_KINDS.contains(&step.kind()) {
-                for name in step.entry.canal.iter().flat_map(|c| c.names()) {
+                for name in step.names() {
                     let name = plain_name(name);
                     if name != "all" && !canals.iter().any(|c| c == name) {
                         canals.push(name.to_owned());
@@ -135,7 +135,7 @@ impl<'l> Tooth<'l> {
 
     fn spread_canals(&mut self) {
         for step in &mut self.steps {
-            let names = step.entry.canal.as_ref().map(crate::log::Canal::names).unwrap_or_default();
+            let names = step.names().to_vec();
             if names.iter().any(|n| n == "all") {
                 step.reach = Reach::All;
                 step.canals.clone_from(&self.canals);
@@ -210,6 +210,11 @@ impl Step<'_> {
 
     pub fn is(&self, kind: &str) -> bool {
         self.entry.kind == kind
+    }
+
+    /// Canal names as they stand in the entry, `all` as itself.
+    pub fn names(&self) -> &[String] {
+        self.entry.canal.as_ref().map(crate::log::Canal::names).unwrap_or_default()
     }
 
     pub fn reached(&self, canal: &str) -> bool {

@@ -31,13 +31,13 @@ pub(crate) fn run(args: &Sources) -> miette::Result<Done> {
             rules(&mut text);
         }
         Some("rules") => rules(&mut text),
-        Some(name) => match tables::table(name) {
-            Some(table) => one(table, &mut text),
-            None => {
+        Some(name) => {
+            let Some(table) = tables::table(name) else {
                 let names: Vec<&str> = tables::all().iter().map(|t| t.name).collect();
                 bail!("there is no table `{name}`; there are `rules`, {}", names.join(", "));
-            }
-        },
+            };
+            one(table, &mut text);
+        }
     }
     file::write_whole(Path::new("-"), text.as_bytes()).into_diagnostic()?;
     Ok(Done::Well)

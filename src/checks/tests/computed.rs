@@ -1,4 +1,4 @@
-//! Computed values: the worked ones of test_vectors.tsv, each with its source beside it, and totals of small logs.
+//! Computed values: the worked ones of `test_vectors.tsv`, each with its source beside it, and totals of small logs.
 
 use super::super::computed::{Computed, activation_s};
 use super::super::geometry;

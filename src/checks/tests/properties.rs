@@ -156,13 +156,13 @@ proptest! {
                 if text("agent") != agent || text("each") == "file" {
                     continue;
                 }
-                let n = match e.canal.as_ref().map(|c| c.names()) {
+                let n = match e.canal.as_ref().map(crate::log::Canal::names) {
                     _ if text("each") != "canal" => 1,
                     None => 3,
                     Some(names) if names.iter().any(|n| n == "all") => 3,
                     Some(names) => i64::try_from(names.len()).unwrap(),
                 };
-                sum = sum.saturating_add(e.values.get("volume_ml").and_then(|v| v.number()).unwrap_or_default().saturating_times(n));
+                sum = sum.saturating_add(e.values.get("volume_ml").and_then(crate::log::Value::number).unwrap_or_default().saturating_times(n));
             }
             let whole = of.iter().find(|t| t.canal.is_none());
             let counted = whole.and_then(|t| t.volume_ml.sum).unwrap_or_default();
@@ -205,7 +205,7 @@ proptest! {
             prop_assert!(finding.entries.iter().all(|id| log.entries.iter().any(|e| e.id == *id)));
         }
         for canal in &report.computed.canals {
-            prop_assert!(canal.levels.is_sorted_by(|a, b| a.diameter_mm <= b.diameter_mm || log.entries.iter().any(|e| e.values.get("taper").and_then(|t| t.number()).is_some_and(|t| t < Decimal::ZERO))));
+            prop_assert!(canal.levels.is_sorted_by(|a, b| a.diameter_mm <= b.diameter_mm || log.entries.iter().any(|e| e.values.get("taper").and_then(crate::log::Value::number).is_some_and(|t| t < Decimal::ZERO))));
         }
         report.text();
         report.items_text();
