@@ -4,6 +4,7 @@
 //! [`log`]. Only here and in [`commands`] do rooms meet.
 
 pub mod audio;
+pub mod checks;
 pub mod commands;
 pub mod entries;
 pub mod kinds;

@@ -1,9 +1,11 @@
 //! One thin file per command: arguments in, a call of the library, words out. Results go to stdout, messages to stderr.
 
+mod check;
 mod listen;
 mod log;
 mod models;
 mod schema;
+mod sources;
 mod table;
 
 use std::process::ExitCode;
@@ -21,10 +23,14 @@ pub struct Cli {
 #[derive(Debug, Subcommand)]
 enum Command {
     Log(log::Log),
+    /// Findings and computed values of a log: exit code 0 with nothing to look at, 1 with something, 2 if it failed.
+    Check(check::Check),
     Listen(listen::Listen),
     Models(models::Models),
     /// Prints the JSON Schema of the log.
     Schema,
+    /// Prints the rows of the trade tables and the rules of the checks, each with its source.
+    Sources(sources::Sources),
 }
 
 /// How a command ended. The numbers are documented in README.md and never change their meaning.
@@ -55,9 +61,11 @@ impl From<Done> for ExitCode {
 pub fn run(cli: Cli) -> miette::Result<Done> {
     match cli.command {
         Command::Log(args) => log::run(&args),
+        Command::Check(args) => check::run(&args),
         Command::Listen(args) => listen::run(&args),
         Command::Models(args) => models::run(&args),
         Command::Schema => schema::run(),
+        Command::Sources(args) => sources::run(&args),
     }
 }
 

@@ -16,6 +16,8 @@ use crate::{
 const REACH: usize = 16;
 /// What a reading must explain before it counts.
 const THRESHOLD: f32 = 0.55;
+/// What a further entry costs, so that one step is not cut into two.
+const ENTRY: f32 = 1.0;
 
 /// A stretch and what it was read as.
 #[derive(Debug, Clone)]
@@ -39,7 +41,9 @@ pub struct Reading {
 pub fn cut(line: &Line, kinds: &Kinds, hits: &[Hit], run: &[Sentence]) -> Vec<Segment> {
     let (Some(first), Some(last)) = (run.first(), run.last()) else { return vec![] };
     let whole = first.items.start..last.items.end;
-    let marks = boundaries(line, hits, &whole, run);
+    let inside = super::session::insides(line);
+    let marks: Vec<usize> =
+        boundaries(line, hits, &whole, run).into_iter().filter(|m| inside.get(*m) != Some(&true)).collect();
     let n = marks.len();
     let mut best: Vec<f32> = vec![f32::NEG_INFINITY; n];
     let mut from: Vec<Option<(usize, Option<Reading>)>> = vec![None; n];
@@ -50,8 +54,8 @@ pub fn cut(line: &Line, kinds: &Kinds, hits: &[Hit], run: &[Sentence]) -> Vec<Se
         for i in j.saturating_sub(REACH)..j {
             let (Some(&a), Some(&b), Some(&base)) = (marks.get(i), marks.get(j), best.get(i)) else { continue };
             let (score, read) = score(line, kinds, hits, a..b, run);
-            // Fewer cuts are better where all else is equal.
-            let total = base + score - 0.01;
+            // Fewer cuts are better: an entry must explain more than it costs.
+            let total = base + score - if read.is_some() { ENTRY } else { 0.01 };
             if best.get(j).is_some_and(|x| total > *x) {
                 if let (Some(x), Some(f)) = (best.get_mut(j), from.get_mut(j)) {
                     *x = total;
@@ -70,7 +74,37 @@ pub fn cut(line: &Line, kinds: &Kinds, hits: &[Hit], run: &[Sentence]) -> Vec<Se
         j = i;
     }
     out.reverse();
+    join(line, kinds, hits, run, out)
+}
+
+/// Neighbours of one kind that together say no field twice are one entry.
+fn join(line: &Line, kinds: &Kinds, hits: &[Hit], run: &[Sentence], segments: Vec<Segment>) -> Vec<Segment> {
+    let mut out: Vec<Segment> = Vec::new();
+    for s in segments {
+        if let (Some(last), Some(read)) = (out.last(), &s.read)
+            && let Some(before) = &last.read
+            && before.kind == read.kind
+            && before.text.is_none()
+            && read.text.is_none()
+            && !says_twice(&before.filled, &read.filled)
+            && let (_, Some(joined)) = score(line, kinds, hits, last.items.start..s.items.end, run)
+            && joined.kind == read.kind
+        {
+            let items = last.items.start..s.items.end;
+            out.pop();
+            out.push(Segment { items, read: Some(joined) });
+            continue;
+        }
+        out.push(s);
+    }
     out
+}
+
+fn says_twice(a: &Filled, b: &Filled) -> bool {
+    let fields = |f: &Filled| -> Vec<String> { f.drafts.iter().flat_map(|d| d.pieces.iter().map(|p| p.field.clone())).collect() };
+    let (fa, fb) = (fields(a), fields(b));
+    let canals = |f: &Filled| f.drafts.iter().any(|d| d.canal.is_some());
+    fa.iter().any(|f| fb.contains(f)) || canals(a) && canals(b)
 }
 
 /// Where a stretch may start: sentences, what opens an entry, canals, fields after a mark or joiner.

@@ -86,7 +86,8 @@ impl<'a> Session<'a> {
     pub(super) fn take(&mut self, n: usize, breath: &Breath) {
         let line = Line::new(breath, &self.x.vocabulary);
         let mut hits = hits::find(&line, &self.x.kinds, &self.x.index);
-        hits.retain(|h| self.is_real(h, &line));
+        let inside = insides(&line);
+        hits.retain(|h| inside.get(h.first) != Some(&true) && self.is_real(h, &line));
         let placed = vec![false; line.items.len()];
         let mut at = At { n, breath, line, hits, placed };
         let mut start = 0;
@@ -120,6 +121,10 @@ impl<'a> Session<'a> {
         }
         // A bare number is a tooth only in the chosen notation.
         let with_word = line.term(hit.first, "tooth_words").is_some() || !hit.found.terms.is_empty();
+        let denied = hit.first > 0 && (cue(line, hit.first - 1, "negation") || cue(line, hit.first - 1, "no"));
+        if denied || line.is_word(hit.end, "out") || line.is_word(hit.end, "file") || line.term(hit.end, "instruments").is_some() {
+            return false;
+        }
         with_word || !named.other_notation && (said.len() == 2 || self.x.settings.notation == tooth::Notation::Universal)
     }
 
@@ -504,6 +509,27 @@ fn tidy(said: &str, x: &Extractor, at: &At<'_>, items: &Range<usize>) -> String 
     }
     let text = if start > items.start { at.said(&(start..items.end)).0 } else { said.to_owned() };
     text.trim_matches(|c: char| c.is_whitespace() || matches!(c, ',' | '.' | ':' | ';' | '-')).to_owned()
+}
+
+/// Items inside a number that several atoms make together ("twenty five oh six"): nothing may start there.
+pub(super) fn insides(line: &Line) -> Vec<bool> {
+    use crate::words::slot::{Slot, read};
+    let mut inside = vec![false; line.items.len()];
+    let mut i = 0;
+    while i < line.items.len() {
+        let end = [Slot::SizeTaper, Slot::Mm].into_iter().filter_map(|s| read(s, line, i)).map(|r| r.end).max();
+        let atoms = |e: usize| (i..e).filter(|&k| line.atom(k).is_some()).count();
+        match end.filter(|e| atoms(*e) > 1) {
+            Some(end) => {
+                for x in inside.get_mut(i + 1..end).into_iter().flatten() {
+                    *x = true;
+                }
+                i = end;
+            }
+            None => i += 1,
+        }
+    }
+    inside
 }
 
 /// A spoken control.

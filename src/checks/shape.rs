@@ -1,0 +1,110 @@
+//! The shape that the files left in a canal, as far as the log says it.
+//!
+//! Comes in: the steps in a canal. Goes out: the widest of all files at each level above the working length. Nothing
+//! is guessed: a file whose taper was not said has a tip and no more, except hand files, whose standard taper is .02.
+
+use super::geometry::{self, STANDARD_TAPER, WORKING_PART_MM};
+use super::visit::{Step, Tooth, size_taper};
+use crate::words::Decimal;
+
+/// One file that worked towards the apex.
+#[derive(Debug, Clone)]
+pub struct Tool {
+    pub entry: String,
+    pub size: Decimal,
+    /// As said.
+    pub taper: Option<Decimal>,
+    /// How short of the working length its tip stood, in mm, if that was said.
+    pub short_mm: Option<Decimal>,
+    hand: bool,
+}
+
+/// All files of a canal.
+#[derive(Debug, Clone, Default)]
+pub struct Shape {
+    pub tools: Vec<Tool>,
+}
+
+impl Shape {
+    /// From the steps of a canal, all or those before a place in the log.
+    pub fn of(tooth: &Tooth<'_>, canal: &str, before: Option<usize>) -> Self {
+        let in_time = |s: &&Step<'_>| before.is_none_or(|b| s.at < b);
+        let tools = tooth
+            .done_in(canal)
+            .filter(|s| s.is_apical_file() || s.is("glide-path"))
+            .filter(in_time)
+            .filter_map(|s| {
+                let length = tooth.length_at(canal, s.at).map(|(_, mm)| mm);
+                let by_depth = || Some(length?.saturating_sub(s.number("depth_mm")?).max(Decimal::ZERO));
+                Some(Tool {
+                    entry: s.entry.id.clone(),
+                    size: s.number("size")?,
+                    taper: s.number("taper"),
+                    short_mm: s.number("short_mm").or_else(by_depth),
+                    hand: matches!(s.text("instrument"), Some("k-file" | "h-file" | "reamer")),
+                })
+            })
+            .collect();
+        Self { tools }
+    }
+
+    /// The largest file that reached the working length, or may have: its depth was not said. Where none did, the
+    /// deepest.
+    pub fn master(&self) -> Option<&Tool> {
+        let deepest = self.tools.iter().map(Tool::short).min()?;
+        self.tools.iter().filter(|t| t.short() == deepest).max_by_key(|t| (t.size, t.taper))
+    }
+
+    /// "25/.06" of the master file.
+    pub fn name(&self) -> String {
+        self.master().map(|t| size_taper(Some(t.size), t.taper)).unwrap_or_default()
+    }
+
+    /// The width `level_mm` above the working length; nothing where no file is known to have been.
+    pub fn diameter_mm(&self, level_mm: f64) -> Option<f64> {
+        self.tools.iter().filter_map(|t| t.diameter_mm(level_mm)).reduce(f64::max)
+    }
+
+    /// How far short of the working length a needle of this outer diameter meets the wall; 0 where it passes to the
+    /// working length. Nothing where the master file's taper is not known.
+    pub fn binds_mm(&self, outer_mm: f64) -> Option<f64> {
+        self.master()?.taper_or_standard()?;
+        let binds = |t: &Tool| {
+            Some(
+                t.short().to_f64()
+                    + geometry::needle_bind_mm(t.size.to_f64(), t.taper_or_standard()?, outer_mm)?,
+            )
+        };
+        self.tools.iter().filter_map(binds).reduce(f64::min)
+    }
+}
+
+impl Tool {
+    fn short(&self) -> Decimal {
+        self.short_mm.unwrap_or(Decimal::ZERO)
+    }
+
+    /// The taper said, or that of standard hand files.
+    pub fn taper_or_standard(&self) -> Option<f64> {
+        self.taper.map(Decimal::to_f64).or(self.hand.then_some(STANDARD_TAPER))
+    }
+
+    /// Whether the taper is the standard one because none was said.
+    pub const fn taper_is_assumed(&self) -> bool {
+        self.taper.is_none() && self.hand
+    }
+
+    /// The file's own width `level_mm` above the working length.
+    pub fn diameter_mm(&self, level_mm: f64) -> Option<f64> {
+        let from_tip = level_mm - self.short().to_f64();
+        match self.taper_or_standard() {
+            Some(taper) => geometry::diameter_mm(self.size.to_f64(), taper, from_tip),
+            None => (from_tip.abs() < 1e-9).then(|| self.size.to_f64() / 100.0),
+        }
+    }
+
+    /// Where the working part ends, above the working length.
+    pub fn top_mm(&self) -> f64 {
+        self.short().to_f64() + WORKING_PART_MM
+    }
+}

@@ -1,0 +1,55 @@
+//! `tugback check LOG`: findings and computed values, to stdout. Changes nothing.
+
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use miette::{IntoDiagnostic as _, WrapErr as _};
+
+use crate::checks::{self, Level, Settings};
+use crate::commands::Done;
+use crate::log::{self, file};
+
+/// Arguments of `tugback check`.
+#[derive(Debug, Args)]
+pub(crate) struct Check {
+    /// The log.
+    log: PathBuf,
+    /// Print findings, record items and computed values as JSON.
+    #[arg(long)]
+    json: bool,
+    /// Print every record item: said, missing or not applicable, and who demands it.
+    #[arg(long, conflicts_with = "json")]
+    items: bool,
+    /// A settings file; its section [checks] is used.
+    #[arg(long, value_name = "FILE")]
+    settings: Option<PathBuf>,
+}
+
+/// Exit code 0: nothing to look at; 1: something to look at; 2: could not check.
+pub(crate) fn run(args: &Check) -> miette::Result<Done> {
+    let settings = args.settings.as_deref().map_or_else(|| Ok(Settings::default()), settings)?;
+    let log = log::read(&args.log).into_diagnostic()?;
+    let report = checks::check(&log, &settings);
+    let mut text = if args.json {
+        serde_json::to_string_pretty(&report).into_diagnostic()?
+    } else if args.items {
+        report.items_text()
+    } else {
+        format!("{}: {}\n{}", args.log.display(), report.summary(), report.text())
+    };
+    if !text.ends_with('\n') {
+        text.push('\n');
+    }
+    file::write_whole(Path::new("-"), text.as_bytes()).into_diagnostic()?;
+    Ok(if report.count(Level::Look) > 0 { Done::Findings } else { Done::Well })
+}
+
+/// The section [checks] of a settings file.
+fn settings(path: &Path) -> miette::Result<Settings> {
+    let text = std::fs::read_to_string(path)
+        .into_diagnostic()
+        .wrap_err_with(|| format!("cannot read the settings `{}`", path.display()))?;
+    Settings::from_toml(&text)
+        .into_diagnostic()
+        .wrap_err_with(|| format!("in the settings `{}`", path.display()))
+}

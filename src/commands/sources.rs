@@ -1,0 +1,76 @@
+//! `tugback sources`: every row of the trade tables with its evidence mark and source, and every rule of the checks.
+
+use std::fmt::Write as _;
+use std::path::Path;
+
+use clap::Args;
+use miette::{IntoDiagnostic as _, bail};
+
+use crate::checks;
+use crate::commands::Done;
+use crate::log::file;
+use crate::tables::{self, Table};
+
+/// Arguments of `tugback sources`.
+#[derive(Debug, Args)]
+pub(crate) struct Sources {
+    /// Only this table, or `rules` for the rules of the checks; all of them when left out.
+    table: Option<String>,
+}
+
+pub(crate) fn run(args: &Sources) -> miette::Result<Done> {
+    let mut text = String::new();
+    match args.table.as_deref() {
+        None => {
+            text.push_str(
+                "Evidence: S seen in the source, P seen in part, M from memory (never decides alone), D computed.\n",
+            );
+            for table in tables::all() {
+                one(table, &mut text);
+            }
+            rules(&mut text);
+        }
+        Some("rules") => rules(&mut text),
+        Some(name) => {
+            let Some(table) = tables::table(name) else {
+                let names: Vec<&str> = tables::all().iter().map(|t| t.name).collect();
+                bail!("there is no table `{name}`; there are `rules`, {}", names.join(", "));
+            };
+            one(table, &mut text);
+        }
+    }
+    file::write_whole(Path::new("-"), text.as_bytes()).into_diagnostic()?;
+    Ok(Done::Well)
+}
+
+fn one(table: &Table, text: &mut String) {
+    let _ = writeln!(text, "\n{}", table.name);
+    for row in table.rows() {
+        let marks: Vec<String> =
+            row.marks()
+                .iter()
+                .map(|(about, mark)| {
+                    if about.is_empty() { mark.mark().to_owned() } else { format!("{about} {}", mark.mark()) }
+                })
+                .collect();
+        let what: Vec<&str> = table
+            .columns
+            .iter()
+            .filter(|c| !c.ends_with("evidence") && !matches!(**c, "source_id" | "source" | "address"))
+            .map(|c| row.get(c))
+            .filter(|cell| !cell.is_empty())
+            .collect();
+        let marks = if marks.is_empty() { String::new() } else { format!(" [{}]", marks.join(", ")) };
+        let _ = writeln!(text, "  {}{marks} · {}", what.join(" · "), row.source());
+    }
+}
+
+fn rules(text: &mut String) {
+    let _ = writeln!(
+        text,
+        "\nrules of the checks (switch one off with `off = [\"id\"]` in the section [checks])"
+    );
+    for rule in checks::rules() {
+        let _ = writeln!(text, "  {} [{}] · {} · {}", rule.id, rule.evidence.mark(), rule.about, rule.source);
+    }
+}
