@@ -135,12 +135,18 @@ fn refuse_overwrite(input: &Path, out: &Path) -> miette::Result<()> {
         _ => false,
     };
     if same {
-        miette::bail!("the log would overwrite the recording `{}`; choose another name after -o", input.display());
+        miette::bail!(
+            "the log would overwrite the recording `{}`; choose another name after -o",
+            input.display()
+        );
     }
     if let Some(folder) = out.parent().filter(|f| !f.as_os_str().is_empty())
         && !folder.is_dir()
     {
-        miette::bail!("there is no folder `{}` for the log; make it, or choose another place after -o", folder.display());
+        miette::bail!(
+            "there is no folder `{}` for the log; make it, or choose another place after -o",
+            folder.display()
+        );
     }
     Ok(())
 }
@@ -160,16 +166,23 @@ fn is_transcript(path: &Path) -> miette::Result<bool> {
         .into_diagnostic()
         .wrap_err_with(|| format!("cannot read `{name}`"))?;
     let audio_name = path.extension().and_then(|e| e.to_str()).is_some_and(|e| {
-        ["wav", "flac", "mp3", "m4a", "mp4", "ogg", "opus", "aac", "aiff", "aif", "caf", "mkv", "webm", "wma", "amr"]
-            .contains(&e.to_lowercase().as_str())
+        [
+            "wav", "flac", "mp3", "m4a", "mp4", "ogg", "opus", "aac", "aiff", "aif", "caf", "mkv", "webm",
+            "wma", "amr",
+        ]
+        .contains(&e.to_lowercase().as_str())
     });
     // A text that calls itself a recording is refused by the audio room, with its sentence.
     Ok(transcript::looks_like_text(&start) && !audio_name)
 }
 
 fn read_transcript(path: &Path) -> miette::Result<Words> {
-    let bytes = std::fs::read(path).into_diagnostic().wrap_err_with(|| format!("cannot read `{}`", path.display()))?;
-    let t = transcript::read(&bytes).into_diagnostic().wrap_err_with(|| format!("cannot use `{}`", path.display()))?;
+    let bytes = std::fs::read(path)
+        .into_diagnostic()
+        .wrap_err_with(|| format!("cannot read `{}`", path.display()))?;
+    let t = transcript::read(&bytes)
+        .into_diagnostic()
+        .wrap_err_with(|| format!("cannot use `{}`", path.display()))?;
     let source = Source {
         file: file_name(path),
         sha256: Sha256::digest(&bytes).iter().map(|b| format!("{b:02x}")).collect(),
@@ -190,8 +203,11 @@ fn hear(args: &Log) -> miette::Result<Words> {
     let options = audio::Options { track: args.track, ..audio::Options::default() };
     let mut recording = audio::open(&args.input, &options).into_diagnostic()?;
     let stop = Arc::new(AtomicBool::new(false));
-    let mut settings =
-        listen::Settings { workers: args.threads.map(usize::from), stop: Some(Arc::clone(&stop)), ..found.into() };
+    let mut settings = listen::Settings {
+        workers: args.threads.map(usize::from),
+        stop: Some(Arc::clone(&stop)),
+        ..found.into()
+    };
     if args.once {
         settings.second = None;
     }

@@ -47,7 +47,11 @@ pub(super) fn of(log: &Log) -> String {
 fn clock(s: f64) -> String {
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "times of a recording")]
     let s = s.max(0.0) as u64;
-    if s >= 3600 { format!("{}:{:02}:{:02}", s / 3600, s / 60 % 60, s % 60) } else { format!("{}:{:02}", s / 60, s % 60) }
+    if s >= 3600 {
+        format!("{}:{:02}:{:02}", s / 3600, s / 60 % 60, s % 60)
+    } else {
+        format!("{}:{:02}", s / 60, s % 60)
+    }
 }
 
 fn carried(e: &Entry, field: &str, text: String) -> String {
@@ -97,9 +101,11 @@ fn values(e: &Entry) -> String {
                 .trim_end_matches("_mg")
                 .replace('_', " ");
             let value = value.to_string();
-            let text = if value.chars().any(|c| c.is_ascii_digit()) { value } else { value.replace('-', " ") };
+            let text =
+                if value.chars().any(|c| c.is_ascii_digit()) { value } else { value.replace('-', " ") };
             match field.as_str() {
-                "text" | "agent" | "instrument" | "technique" | "test" | "drug" | "material" | "pulpal" | "apical" | "type" | "view" => text,
+                "text" | "agent" | "instrument" | "technique" | "test" | "drug" | "material" | "pulpal"
+                | "apical" | "type" | "view" => text,
                 _ => format!("{name} {text}{unit}"),
             }
         })

@@ -31,7 +31,12 @@ impl Session<'_> {
                     e.review = Review::Struck;
                     e.struck_at_s = Some(from);
                     if siblings > 1 {
-                        push_doubt(e, "entry", "its breath held several entries; only the last was struck", &[]);
+                        push_doubt(
+                            e,
+                            "entry",
+                            "its breath held several entries; only the last was struck",
+                            &[],
+                        );
                     }
                 }
             }
@@ -48,7 +53,9 @@ impl Session<'_> {
 
     /// Live entries, the last first.
     pub(super) fn live(&self) -> impl Iterator<Item = usize> + '_ {
-        (0..self.entries.len()).rev().filter(|&i| self.entries.get(i).is_some_and(|e| e.review != Review::Struck))
+        (0..self.entries.len())
+            .rev()
+            .filter(|&i| self.entries.get(i).is_some_and(|e| e.review != Review::Struck))
     }
 
     /// "correction, needle two short": a correction whose words name their kind.
@@ -63,12 +70,14 @@ impl Session<'_> {
 
     /// The last live entry of a kind that a draft corrects: of the canal that is named, where there is one.
     fn target(&self, kind: usize, draft: &Draft) -> Option<usize> {
-        let of_kind: Vec<usize> = self.live().take(12).filter(|&i| self.notes.get(i).is_some_and(|n| n.kind == kind)).collect();
+        let of_kind: Vec<usize> =
+            self.live().take(12).filter(|&i| self.notes.get(i).is_some_and(|n| n.kind == kind)).collect();
         let last = of_kind.first().copied()?;
         let Some(named) = &draft.canal else { return Some(last) };
-        let same = of_kind.iter().copied().find(|&i| {
-            self.entries.get(i).is_some_and(|e| e.canal.as_ref() == Some(&named.canal))
-        });
+        let same = of_kind
+            .iter()
+            .copied()
+            .find(|&i| self.entries.get(i).is_some_and(|e| e.canal.as_ref() == Some(&named.canal)));
         match same {
             Some(i) => Some(i),
             None if draft.pieces.is_empty() => Some(last),
@@ -96,7 +105,8 @@ impl Session<'_> {
             } else {
                 candidates.iter().copied().find(|&t| {
                     self.notes.get(t).is_some_and(|n| n.kind == kind)
-                        && named.is_none_or(|c| self.entries.get(t).is_some_and(|e| e.canal.as_ref() == Some(c)))
+                        && named
+                            .is_none_or(|c| self.entries.get(t).is_some_and(|e| e.canal.as_ref() == Some(c)))
                 })
             };
             let Some(target) = target else { continue };
@@ -108,7 +118,14 @@ impl Session<'_> {
     }
 
     /// Writes a draft's values into an entry; what was heard first is kept beside.
-    pub(super) fn change(&mut self, at: &At<'_>, items: &Range<usize>, target: usize, draft: &Draft, replaces: bool) {
+    pub(super) fn change(
+        &mut self,
+        at: &At<'_>,
+        items: &Range<usize>,
+        target: usize,
+        draft: &Draft,
+        replaces: bool,
+    ) {
         let said = at.said(items).0;
         if draft.canal.is_some() && draft.pieces.is_empty() || replaces {
             self.change_canal(target, draft);
@@ -143,7 +160,11 @@ impl Session<'_> {
         if entry.canal.as_ref() == Some(&named.canal) {
             return;
         }
-        let old = entry.canal.as_ref().and_then(|c| serde_json::to_value(c).ok()).unwrap_or(serde_json::Value::Null);
+        let old = entry
+            .canal
+            .as_ref()
+            .and_then(|c| serde_json::to_value(c).ok())
+            .unwrap_or(serde_json::Value::Null);
         entry.heard.entry("canal".to_owned()).or_insert(old);
         entry.canal = Some(named.canal.clone());
         entry.carried.retain(|c| c != "canal");
@@ -163,13 +184,19 @@ fn strange_words(at: &At<'_>, items: &Range<usize>, pieces: &[Piece]) -> usize {
 
 /// Words that may stand around a value without changing what is said.
 const SMALL: [&str; 54] = [
-    "the", "a", "an", "is", "was", "are", "were", "at", "in", "to", "for", "of", "on", "with", "and", "that's", "that", "it", "it's",
-    "this", "these", "those", "them", "then", "also", "too", "as", "well", "same", "from", "by", "one", "ones", "canal", "canals", "here",
-    "there", "now", "we", "i", "had", "have", "be", "went", "goes", "get", "gets", "both", "each", "all", "about", "used", "using", "off",
+    "the", "a", "an", "is", "was", "are", "were", "at", "in", "to", "for", "of", "on", "with", "and",
+    "that's", "that", "it", "it's", "this", "these", "those", "them", "then", "also", "too", "as", "well",
+    "same", "from", "by", "one", "ones", "canal", "canals", "here", "there", "now", "we", "i", "had", "have",
+    "be", "went", "goes", "get", "gets", "both", "each", "all", "about", "used", "using", "off",
 ];
 
 /// A bare canal and number goes on with the kind before it; "another two minutes", "again" and "same" make a new entry.
-pub(super) fn continues(s: &mut Session<'_>, at: &mut At<'_>, items: &Range<usize>, sentence: &Range<usize>) -> bool {
+pub(super) fn continues(
+    s: &mut Session<'_>,
+    at: &mut At<'_>,
+    items: &Range<usize>,
+    sentence: &Range<usize>,
+) -> bool {
     let again = items.clone().any(|i| cue(&at.line, i, "again"));
     let same = items.clone().any(|i| at.line.term(i, "same") == Some("*"));
     let candidates: Vec<usize> = s.live().take(if again { LOOK_BACK } else { 3 }).collect();
@@ -224,7 +251,8 @@ pub(super) fn continues(s: &mut Session<'_>, at: &mut At<'_>, items: &Range<usiz
 pub(super) fn completes(s: &mut Session<'_>, at: &mut At<'_>, items: &Range<usize>) -> bool {
     let candidates: Vec<usize> = s.live().take(LOOK_BACK).collect();
     let list = items.clone().any(|i| {
-        matches!(at.line.term(i, "canals"), Some("all?" | "all")) || ["those", "these", "them"].iter().any(|w| at.line.is_word(i, w))
+        matches!(at.line.term(i, "canals"), Some("all?" | "all"))
+            || ["those", "these", "them"].iter().any(|w| at.line.is_word(i, w))
     });
     for &i in &candidates {
         let Some(kind) = s.notes.get(i).map(|n| n.kind) else { continue };
@@ -234,7 +262,10 @@ pub(super) fn completes(s: &mut Session<'_>, at: &mut At<'_>, items: &Range<usiz
         }
         let Some(filled) = s.reading_of(at, items, kind) else { continue };
         let [draft] = filled.drafts.as_slice() else { continue };
-        let certain = draft.pieces.iter().all(|p| p.weight >= 2 || p.value.as_ref().is_some_and(|v| v.text().is_some()));
+        let certain = draft
+            .pieces
+            .iter()
+            .all(|p| p.weight >= 2 || p.value.as_ref().is_some_and(|v| v.text().is_some()));
         if draft.pieces.is_empty()
             || !certain
             || !filled.leftover.is_empty()
@@ -245,7 +276,10 @@ pub(super) fn completes(s: &mut Session<'_>, at: &mut At<'_>, items: &Range<usiz
         }
         let lacks = |s: &Session<'_>, t: usize| {
             s.entries.get(t).is_some_and(|e| {
-                e.status == Status::Done && draft.pieces.iter().all(|p| !e.values.contains_key(&p.field) || p.value == e.values.get(&p.field).cloned())
+                e.status == Status::Done
+                    && draft.pieces.iter().all(|p| {
+                        !e.values.contains_key(&p.field) || p.value == e.values.get(&p.field).cloned()
+                    })
             })
         };
         if !lacks(s, i) {

@@ -57,18 +57,26 @@ fn cues(line: &Line, items: &Range<usize>, field: &str, place: &Range<usize>, k:
     let Some(f) = k.fields.get(field) else { return };
     let is_number = matches!(f.is, Is::Number(s) if s != Slot::Tooth);
     let before = place.start.saturating_sub(3).max(items.start)..place.start;
-    if is_number && entry.status == Status::Done && (before.clone().any(|i| cue(line, i, "limit")) || place.clone().any(|i| cue(line, i, "limit"))) {
+    if is_number
+        && entry.status == Status::Done
+        && (before.clone().any(|i| cue(line, i, "limit")) || place.clone().any(|i| cue(line, i, "limit")))
+    {
         push_doubt(entry, field, "a limit was said, not an amount", &[]);
     }
-    if before.clone().chain(place.clone()).any(|i| cue(line, i, "unsure")) || (place.end..(place.end + 3).min(items.end)).any(|i| cue(line, i, "unsure-after")) {
+    if before.clone().chain(place.clone()).any(|i| cue(line, i, "unsure"))
+        || (place.end..(place.end + 3).min(items.end)).any(|i| cue(line, i, "unsure-after"))
+    {
         push_doubt(entry, field, "the speaker was not sure", &[]);
     }
     // "two or three", "three weeks, maybe four"
-    if is_number
-        && let Some(first) = place.clone().find(|&i| line.atom(i).is_some())
-    {
+    if is_number && let Some(first) = place.clone().find(|&i| line.atom(i).is_some()) {
         let last = place.clone().rev().find(|&i| line.atom(i).is_some()).unwrap_or(first);
-        if line.is_word(last + 1, "or") && line.atom(last + 2).is_some() || first >= 2 && line.is_word(first - 1, "or") && line.atom(first - 2).is_some() && first - 2 >= items.start {
+        if line.is_word(last + 1, "or") && line.atom(last + 2).is_some()
+            || first >= 2
+                && line.is_word(first - 1, "or")
+                && line.atom(first - 2).is_some()
+                && first - 2 >= items.start
+        {
             let at = if line.is_word(last + 1, "or") { last + 2 } else { first - 2 };
             let other = line.atom(at).map(|a| Value::Number(a.value));
             push_doubt(entry, field, "two numbers were said", other.as_slice());
@@ -83,10 +91,19 @@ fn listener(s: &Session<'_>, at: &At<'_>, field: &str, place: &Range<usize>, kin
     if value.number().is_none() && field != "tooth" && field != "vasoconstrictor" {
         return;
     }
-    let worst = at.breath.words.get(heard.clone()).unwrap_or_default().iter().map(|w| w.p_wrong).fold(0.0_f32, f32::max);
+    let worst = at
+        .breath
+        .words
+        .get(heard.clone())
+        .unwrap_or_default()
+        .iter()
+        .map(|w| w.p_wrong)
+        .fold(0.0_f32, f32::max);
     let mut others: Vec<Value> = Vec::new();
     let mut likely = 0.0_f32;
-    for o in at.breath.others.iter().filter(|o| o.first < heard.end && o.end > heard.start || o.first == o.end && heard.contains(&o.first)) {
+    for o in at.breath.others.iter().filter(|o| {
+        o.first < heard.end && o.end > heard.start || o.first == o.end && heard.contains(&o.first)
+    }) {
         let Some(other) = reread(s, at, o, field, kind) else {
             likely = likely.max(o.p);
             continue;
@@ -105,7 +122,13 @@ fn listener(s: &Session<'_>, at: &At<'_>, field: &str, place: &Range<usize>, kin
 }
 
 /// The field's value where the other reading is put in place of the words.
-fn reread(s: &Session<'_>, at: &At<'_>, o: &crate::listen::heard::OtherReading, field: &str, kind: usize) -> Option<Value> {
+fn reread(
+    s: &Session<'_>,
+    at: &At<'_>,
+    o: &crate::listen::heard::OtherReading,
+    field: &str,
+    kind: usize,
+) -> Option<Value> {
     let mut text: Vec<&str> = at.breath.words.iter().take(o.first).map(|w| w.text.as_str()).collect();
     text.push(&o.text);
     text.extend(at.breath.words.iter().skip(o.end).map(|w| w.text.as_str()));
@@ -125,8 +148,13 @@ fn reread(s: &Session<'_>, at: &At<'_>, o: &crate::listen::heard::OtherReading, 
 /// A teen and a ten swapped: a size that jumps far past the one before it in the same canal.
 fn jump(s: &Session<'_>, entry: &mut Entry, kind: usize) {
     let Some(k) = s.x.kinds.all.get(kind) else { return };
-    let Some(size) = entry.values.get("size").and_then(Value::number).and_then(Decimal::to_whole) else { return };
-    if !k.each.iter().any(|e| e == "size") || entry.status != Status::Done || entry.values.get("instrument").is_some_and(|i| i.text() == Some("gates-glidden")) {
+    let Some(size) = entry.values.get("size").and_then(Value::number).and_then(Decimal::to_whole) else {
+        return;
+    };
+    if !k.each.iter().any(|e| e == "size")
+        || entry.status != Status::Done
+        || entry.values.get("instrument").is_some_and(|i| i.text() == Some("gates-glidden"))
+    {
         return;
     }
     let last = s
@@ -134,12 +162,30 @@ fn jump(s: &Session<'_>, entry: &mut Entry, kind: usize) {
         .iter()
         .zip(&s.notes)
         .rev()
-        .find(|(e, n)| n.kind == kind && e.review != Review::Struck && e.tooth == entry.tooth && e.canal == entry.canal && e.values.contains_key("size"))
+        .find(|(e, n)| {
+            n.kind == kind
+                && e.review != Review::Struck
+                && e.tooth == entry.tooth
+                && e.canal == entry.canal
+                && e.values.contains_key("size")
+        })
         .and_then(|(e, _)| e.values.get("size").and_then(Value::number))
         .and_then(Decimal::to_whole);
-    let (Some(last), Some(other)) = (last, slot::swapped(Decimal::whole(size)).and_then(Decimal::to_whole)) else { return };
+    let (Some(last), Some(other)) = (last, slot::swapped(Decimal::whole(size)).and_then(Decimal::to_whole))
+    else {
+        return;
+    };
     // Only where the other reading is a size that would follow.
-    if size >= last.saturating_mul(3) && size - last >= 25 && slot::is_standard_size(Decimal::whole(other)) && other >= last {
-        push_doubt(entry, "size", &format!("a jump from {last} to {size}"), &[Value::Number(Decimal::whole(other))]);
+    if size >= last.saturating_mul(3)
+        && size - last >= 25
+        && slot::is_standard_size(Decimal::whole(other))
+        && other >= last
+    {
+        push_doubt(
+            entry,
+            "size",
+            &format!("a jump from {last} to {size}"),
+            &[Value::Number(Decimal::whole(other))],
+        );
     }
 }

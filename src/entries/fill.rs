@@ -98,7 +98,11 @@ pub fn fill(s: &Stretch<'_>, kind: usize) -> Option<Filled> {
         score -= 0.9 * conflicts as f32;
     }
     for p in &pieces {
-        score += if p.value.is_some() || p.same { 0.8 + 0.1 * f32::from(u8::try_from(p.weight.min(6)).unwrap_or(6)) } else { 0.0 };
+        score += if p.value.is_some() || p.same {
+            0.8 + 0.1 * f32::from(u8::try_from(p.weight.min(6)).unwrap_or(6))
+        } else {
+            0.0
+        };
     }
     let mentions = mentions(s, &pieces);
     if k.place == Place::Tooth {
@@ -203,7 +207,12 @@ fn settle(line: &Line, k: &Kind, pieces: &mut Vec<Piece>) -> usize {
     let mut i = 0;
     while i < pieces.len() {
         let Some(p) = pieces.get(i).cloned() else { break };
-        let next = pieces.iter().enumerate().skip(i + 1).find(|(_, q)| q.field == p.field).map(|(j, q)| (j, q.clone()));
+        let next = pieces
+            .iter()
+            .enumerate()
+            .skip(i + 1)
+            .find(|(_, q)| q.field == p.field)
+            .map(|(j, q)| (j, q.clone()));
         let Some((j, q)) = next else {
             i += 1;
             continue;
@@ -227,7 +236,9 @@ fn settle(line: &Line, k: &Kind, pieces: &mut Vec<Piece>) -> usize {
                 x.value = Some(Value::Text(joined));
             }
             pieces.remove(j);
-        } else if leads_between(pieces, &p, &q) || (!k.each.is_empty() && pieces.iter().filter(|x| x.lead).count() > 1) {
+        } else if leads_between(pieces, &p, &q)
+            || (!k.each.is_empty() && pieces.iter().filter(|x| x.lead).count() > 1)
+        {
             // Each belongs to a list item of its own.
             i += 1;
         } else {
@@ -265,7 +276,10 @@ fn mentions(s: &Stretch<'_>, pieces: &[Piece]) -> Vec<Mention> {
                 let alone = i + 1 >= s.items.end
                     || line.items.get(i + 1).is_some_and(|it| it.what == What::Mark)
                     || matches!(before, "in" | "into" | "to" | "for" | "with" | "of" | "on")
-                    || matches!(after, "with" | "at" | "dried" | "patent" | "obturated" | "filled" | "were" | "are" | "to");
+                    || matches!(
+                        after,
+                        "with" | "at" | "dried" | "patent" | "obturated" | "filled" | "were" | "are" | "to"
+                    );
                 let in_list = pieces.iter().filter(|p| p.lead).count() > 1 || !out.is_empty();
                 if !alone || in_list {
                     continue;
@@ -343,9 +357,8 @@ fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Mention>) -> 
     for p in &pieces {
         let at = p.items.start;
         let own = leads.iter().rposition(|l| *l <= at);
-        let spread = (p.items.start.saturating_sub(2)..p.items.start).any(|i| {
-            i < line.items.len() && matches!(line.term(i, "canals"), Some("all?" | "all"))
-        });
+        let spread = (p.items.start.saturating_sub(2)..p.items.start)
+            .any(|i| i < line.items.len() && matches!(line.term(i, "canals"), Some("all?" | "all")));
         for (n, draft) in out.iter_mut().enumerate() {
             let takes = if p.lead {
                 own == Some(n)
@@ -413,7 +426,11 @@ fn merge(groups: &[Named]) -> Option<Named> {
         names.retain(|n| n != "all");
     }
     let end = groups.last().map_or(first.items.end, |g| g.items.end);
-    Some(Named { canal: canal(names), items: first.items.start..end, unsure: groups.iter().any(|g| g.unsure) })
+    Some(Named {
+        canal: canal(names),
+        items: first.items.start..end,
+        unsure: groups.iter().any(|g| g.unsure),
+    })
 }
 
 fn share_canals(groups: &[Named], leads: &[usize], out: &mut [Draft]) {

@@ -5,7 +5,7 @@ use crate::{
         Is, Kinds,
         pattern::{Index, Match},
     },
-    words::line::Line,
+    words::{line::Line, slot::Slot},
 };
 
 /// A pattern that was heard.
@@ -71,7 +71,9 @@ pub fn find(line: &Line, kinds: &Kinds, index: &Index<PatternId>) -> Vec<Hit> {
                         (!rule.starts || starts_sentence(line, i)).then_some(m)
                     })
                     .filter(|m| k.rules.get(r).is_none_or(|rule| !rule.whole || is_whole(line, i, m.end))),
-                Of::Field(f, h) => k.fields.get_index(f).and_then(|(_, field)| field.hear.get(h)?.pattern.at(line, i)),
+                Of::Field(f, h) => {
+                    k.fields.get_index(f).and_then(|(_, field)| field.hear.get(h)?.pattern.at(line, i))
+                }
             };
             if let Some(found) = found.filter(|m| m.end > i) {
                 hits.push(Hit { first: i, end: found.end, kind, of: id.of, found });
@@ -83,14 +85,25 @@ pub fn find(line: &Line, kinds: &Kinds, index: &Index<PatternId>) -> Vec<Hit> {
 
 /// Only fillers and marks stand between the sentence's start and item `i`.
 pub(super) fn starts_sentence(line: &Line, i: usize) -> bool {
-    (0..i).rev().take_while(|&k| !line.tokens.get(line.items.get(k).map_or(0, |it| it.first)).is_some_and(crate::words::token::Token::ends_sentence)).all(|k| {
-        line.term(k, "fillers").is_some() || line.is_mark(k, ",") || line.is_mark(k, "-")
-    })
+    (0..i)
+        .rev()
+        .take_while(|&k| {
+            !line
+                .tokens
+                .get(line.items.get(k).map_or(0, |it| it.first))
+                .is_some_and(crate::words::token::Token::ends_sentence)
+        })
+        .all(|k| line.term(k, "fillers").is_some() || line.is_mark(k, ",") || line.is_mark(k, "-"))
 }
 
 fn is_whole(line: &Line, first: usize, end: usize) -> bool {
     let rest_is_empty = (end..line.items.len())
-        .take_while(|&k| !line.tokens.get(line.items.get(k).map_or(0, |it| it.first)).is_some_and(crate::words::token::Token::ends_sentence))
+        .take_while(|&k| {
+            !line
+                .tokens
+                .get(line.items.get(k).map_or(0, |it| it.first))
+                .is_some_and(crate::words::token::Token::ends_sentence)
+        })
         .all(|k| line.term(k, "fillers").is_some() || line.is_mark(k, ","));
     rest_is_empty && starts_sentence(line, first)
 }
@@ -104,27 +117,20 @@ pub fn value(hit: &Hit, kinds: &Kinds) -> Option<crate::log::Value> {
         return Some(v.clone());
     }
     match &field.is {
-        Is::Number(crate::words::slot::Slot::Tooth) => {
+        Is::Number(Slot::Tooth) => {
             let number = hit.found.readings.first().and_then(|(_, r)| r.text.as_deref());
             super::tooth::from_terms(&hit.found.terms, number)
                 .or_else(|| number.map(str::to_owned))
                 .map(Value::Text)
         }
         Is::Number(slot) => {
-            let (_, reading) = hit
-                .found
-                .readings
-                .iter()
-                .find(|(s, _)| s == slot)
-                .or_else(|| hit.found.readings.first())?;
+            let (_, reading) =
+                hit.found.readings.iter().find(|(s, _)| s == slot).or_else(|| hit.found.readings.first())?;
             Some(reading.text.clone().map_or(Value::Number(reading.value), Value::Text))
         }
-        Is::Term(vocabulary) => hit
-            .found
-            .terms
-            .iter()
-            .find(|(v, _)| v == vocabulary)
-            .map(|(_, value)| Value::Text(value.clone())),
+        Is::Term(vocabulary) => {
+            hit.found.terms.iter().find(|(v, _)| v == vocabulary).map(|(_, value)| Value::Text(value.clone()))
+        }
         Is::Text => None,
     }
 }

@@ -52,7 +52,9 @@ pub fn cut(line: &Line, kinds: &Kinds, hits: &[Hit], run: &[Sentence]) -> Vec<Se
     }
     for j in 1..n {
         for i in j.saturating_sub(REACH)..j {
-            let (Some(&a), Some(&b), Some(&base)) = (marks.get(i), marks.get(j), best.get(i)) else { continue };
+            let (Some(&a), Some(&b), Some(&base)) = (marks.get(i), marks.get(j), best.get(i)) else {
+                continue;
+            };
             let (score, read) = score(line, kinds, hits, a..b, run);
             // Fewer cuts are better: an entry must explain more than it costs.
             let total = base + score - if read.is_some() { ENTRY } else { 0.01 };
@@ -101,7 +103,9 @@ fn join(line: &Line, kinds: &Kinds, hits: &[Hit], run: &[Sentence], segments: Ve
 }
 
 fn says_twice(a: &Filled, b: &Filled) -> bool {
-    let fields = |f: &Filled| -> Vec<String> { f.drafts.iter().flat_map(|d| d.pieces.iter().map(|p| p.field.clone())).collect() };
+    let fields = |f: &Filled| -> Vec<String> {
+        f.drafts.iter().flat_map(|d| d.pieces.iter().map(|p| p.field.clone())).collect()
+    };
     let (fa, fb) = (fields(a), fields(b));
     let canals = |f: &Filled| f.drafts.iter().any(|d| d.canal.is_some());
     fa.iter().any(|f| fb.contains(f)) || canals(a) && canals(b)
@@ -123,7 +127,9 @@ fn boundaries(line: &Line, hits: &[Hit], whole: &Range<usize>, run: &[Sentence])
         }
     }
     for i in whole.clone() {
-        if line.term(i, "canals").is_some() || line.atom(i).is_some() && (i == whole.start || line.atom(i - 1).is_none()) {
+        if line.term(i, "canals").is_some()
+            || line.atom(i).is_some() && (i == whole.start || line.atom(i - 1).is_none())
+        {
             out.push(i);
         }
     }
@@ -134,7 +140,10 @@ fn boundaries(line: &Line, hits: &[Hit], whole: &Range<usize>, run: &[Sentence])
         let mut i = *x;
         while i > whole.start + 1
             && i < whole.end
-            && matches!(line.text(i - 1), "the" | "a" | "an" | "with" | "and" | "in" | "to" | "size" | "number" | "of")
+            && matches!(
+                line.text(i - 1),
+                "the" | "a" | "an" | "with" | "and" | "in" | "to" | "size" | "number" | "of"
+            )
             && line.items.get(i - 1).is_some_and(|it| it.what == What::Word)
         {
             i -= 1;
@@ -146,7 +155,13 @@ fn boundaries(line: &Line, hits: &[Hit], whole: &Range<usize>, run: &[Sentence])
     out
 }
 
-fn score(line: &Line, kinds: &Kinds, hits: &[Hit], items: Range<usize>, run: &[Sentence]) -> (f32, Option<Reading>) {
+fn score(
+    line: &Line,
+    kinds: &Kinds,
+    hits: &[Hit],
+    items: Range<usize>,
+    run: &[Sentence],
+) -> (f32, Option<Reading>) {
     let stretch = Stretch { line, kinds, hits, items: items.clone() };
     let rules: Vec<&Hit> = stretch.inside().filter(|h| matches!(h.of, Of::Rule(_))).collect();
     let weight = |h: &Hit| match h.of {
@@ -162,14 +177,10 @@ fn score(line: &Line, kinds: &Kinds, hits: &[Hit], items: Range<usize>, run: &[S
         seen.push(h.kind);
         let Some(kind) = kinds.all.get(h.kind) else { continue };
         let mine = |h2: &&&Hit| h2.kind == h.kind;
-        let Some(top) = rules
-            .iter()
-            .filter(mine)
-            .max_by(|a, b| {
-                let key = |h: &Hit| weight(h) + 0.05 * f32::from(u8::try_from(h.end - h.first).unwrap_or(9));
-                key(a).total_cmp(&key(b)).then(b.first.cmp(&a.first))
-            })
-        else {
+        let Some(top) = rules.iter().filter(mine).max_by(|a, b| {
+            let key = |h: &Hit| weight(h) + 0.05 * f32::from(u8::try_from(h.end - h.first).unwrap_or(9));
+            key(a).total_cmp(&key(b)).then(b.first.cmp(&a.first))
+        }) else {
             continue;
         };
         let Of::Rule(r) = top.of else { continue };
@@ -184,6 +195,13 @@ fn score(line: &Line, kinds: &Kinds, hits: &[Hit], items: Range<usize>, run: &[S
             text = Some(range);
         }
         let Some(filled) = fill::fill(&stretch, h.kind) else { continue };
+        let loose = rule.takes.as_ref().is_some_and(|t| t.to == TakesTo::WholeSentence);
+        if loose {
+            score += 0.02 * f32::from(u8::try_from(items.len().min(60)).unwrap_or(60));
+            for other in rules.iter().filter(|o| o.kind != h.kind && weight(o) >= 1.0) {
+                score -= 0.5 * weight(other).min(2.0);
+            }
+        }
         if text.is_none() {
             let has = |f: &String| {
                 filled.drafts.iter().all(|d| d.pieces.iter().any(|p| p.field == *f))
@@ -195,17 +213,19 @@ fn score(line: &Line, kinds: &Kinds, hits: &[Hit], items: Range<usize>, run: &[S
             score += filled.score;
             // Another kind's sure sign inside this stretch is left without its entry.
             for other in rules.iter().filter(|o| o.kind != h.kind && weight(o) >= 1.0) {
-                let explained = filled.drafts.iter().flat_map(|d| &d.pieces).any(|p| {
-                    p.items.start <= other.first && p.items.end >= other.end
-                }) || top.first <= other.first && top.end >= other.end;
+                let explained = filled
+                    .drafts
+                    .iter()
+                    .flat_map(|d| &d.pieces)
+                    .any(|p| p.items.start <= other.first && p.items.end >= other.end)
+                    || top.first <= other.first && top.end >= other.end;
                 if !explained {
                     score -= 0.5 * weight(other).min(2.0);
                 }
             }
         }
         if score > THRESHOLD && score > best.0 {
-            let reading =
-                Reading { kind: h.kind, rule: r, rule_items: top.first..top.end, filled, text };
+            let reading = Reading { kind: h.kind, rule: r, rule_items: top.first..top.end, filled, text };
             best = (score, Some(reading));
         }
     }
@@ -226,11 +246,11 @@ fn text_range(
     let end = match to {
         TakesTo::Breath => breath_end,
         TakesTo::Sentence | TakesTo::WholeSentence => sentence.items.end,
-        TakesTo::Next => {
-            (rule.end..sentence.items.end).find(|&i| line.is_mark(i, ",")).map_or(sentence.items.end, |i| i + 1)
-        }
+        TakesTo::Next => (rule.end..sentence.items.end)
+            .find(|&i| line.is_mark(i, ","))
+            .map_or(sentence.items.end, |i| i + 1),
     };
-    if items.end != end {
+    if to != TakesTo::WholeSentence && items.end != end {
         return None;
     }
     if to == TakesTo::WholeSentence {

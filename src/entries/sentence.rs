@@ -39,7 +39,8 @@ pub fn find_cue(line: &Line, range: Range<usize>, class: &str) -> Option<usize> 
 /// Does the item end a sentence? Marks inside a number that is held together do not.
 pub fn is_stop(line: &Line, i: usize, held: &[Range<usize>]) -> bool {
     let mark = line.items.get(i).is_some_and(|it| {
-        it.what == What::Mark && line.tokens.get(it.first).is_some_and(crate::words::token::Token::ends_sentence)
+        it.what == What::Mark
+            && line.tokens.get(it.first).is_some_and(crate::words::token::Token::ends_sentence)
     });
     mark && !held.iter().any(|r| r.contains(&i))
 }

@@ -121,11 +121,26 @@ impl<'a> Session<'a> {
         }
         // A bare number is a tooth only in the chosen notation.
         let with_word = line.term(hit.first, "tooth_words").is_some() || !hit.found.terms.is_empty();
-        let denied = hit.first > 0 && (cue(line, hit.first - 1, "negation") || cue(line, hit.first - 1, "no"));
-        if denied || line.is_word(hit.end, "out") || line.is_word(hit.end, "file") || line.term(hit.end, "instruments").is_some() {
+        let denied =
+            hit.first > 0 && (cue(line, hit.first - 1, "negation") || cue(line, hit.first - 1, "no"));
+        let slot_before = hit.first > 0
+            && (at_slot(line, hit.first - 1)
+                || line.term(hit.first - 1, "canals").is_some()
+                || line.term(hit.first - 1, "instruments").is_some());
+        let universal = self.x.settings.notation == tooth::Notation::Universal;
+        if !with_word && slot_before || line.is_word(hit.first, "number") && !universal {
             return false;
         }
-        with_word || !named.other_notation && (said.len() == 2 || self.x.settings.notation == tooth::Notation::Universal)
+        if denied
+            || line.is_word(hit.end, "out")
+            || line.is_word(hit.end, "file")
+            || line.term(hit.end, "instruments").is_some()
+        {
+            return false;
+        }
+        with_word
+            || !named.other_notation
+                && (said.len() == 2 || self.x.settings.notation == tooth::Notation::Universal)
     }
 
     /// A part of a breath without controls.
@@ -173,7 +188,8 @@ impl<'a> Session<'a> {
     }
 
     fn treatment(&mut self, at: &mut At<'_>, run: &[Sentence]) {
-        let correcting = self.correcting || run.first().is_some_and(|s| starts_correction(&at.line, &s.items));
+        let correcting =
+            self.correcting || run.first().is_some_and(|s| starts_correction(&at.line, &s.items));
         self.correcting = false;
         let segments = segment::cut(&at.line, &self.x.kinds, &at.hits, run);
         let mut correcting = correcting;
@@ -197,21 +213,36 @@ impl<'a> Session<'a> {
     }
 
     /// A stretch that a rule opened.
-    fn read(&mut self, at: &mut At<'_>, segment: &Segment, reading: Reading, sentence: &Range<usize>, correcting: bool) -> bool {
+    fn read(
+        &mut self,
+        at: &mut At<'_>,
+        segment: &Segment,
+        reading: Reading,
+        sentence: &Range<usize>,
+        correcting: bool,
+    ) -> bool {
         let Some(kind) = self.x.kinds.all.get(reading.kind) else { return false };
         let Some(rule) = kind.rules.get(reading.rule) else { return false };
         let status = match rule.status {
             Some(status) => Some(status),
-            None if reading.text.is_some() && kind.place == Place::Tooth => {
-                status::of(&at.line, &(sentence.start..reading.rule_items.end.max(sentence.start)), &reading.rule_items, reading.rule_items.start, false)
-            }
+            None if reading.text.is_some() && kind.place == Place::Tooth => status::of(
+                &at.line,
+                &(sentence.start..reading.rule_items.end.max(sentence.start)),
+                &reading.rule_items,
+                reading.rule_items.start,
+                false,
+            ),
             None => status::of(&at.line, sentence, &segment.items, reading.rule_items.start, self.lecture),
         };
         let Some(status) = status else { return false };
         if kind.place == Place::NamesTeeth {
             return self.teeth(at, segment, &reading, status);
         }
-        if correcting && reading.text.is_none() && status == Status::Done && self.correct(at, segment, &reading.filled) {
+        if correcting
+            && reading.text.is_none()
+            && status == Status::Done
+            && self.correct(at, segment, &reading.filled)
+        {
             return true;
         }
         let drafts = reading.filled.drafts.clone();
@@ -223,7 +254,15 @@ impl<'a> Session<'a> {
     }
 
     /// Makes one entry of a draft.
-    fn enter(&mut self, at: &At<'_>, items: &Range<usize>, reading: &Reading, draft: Draft, status: Status, of: usize) {
+    fn enter(
+        &mut self,
+        at: &At<'_>,
+        items: &Range<usize>,
+        reading: &Reading,
+        draft: Draft,
+        status: Status,
+        of: usize,
+    ) {
         let Some(kind) = self.x.kinds.all.get(reading.kind) else { return };
         let Some(rule) = kind.rules.get(reading.rule) else { return };
         let (said, from_s, to_s) = at.said(items);
@@ -272,7 +311,14 @@ impl<'a> Session<'a> {
     }
 
     /// Tooth and canal of an entry, said or carried.
-    pub(super) fn locate(&mut self, entry: &mut Entry, place: Place, canal: Option<&fill::Named>, status: Status, _kind: &str) {
+    pub(super) fn locate(
+        &mut self,
+        entry: &mut Entry,
+        place: Place,
+        canal: Option<&fill::Named>,
+        status: Status,
+        _kind: &str,
+    ) {
         if let Some(tooth) = &self.tooth {
             entry.tooth = Some(tooth.clone());
             entry.carried.push("tooth".to_owned());
@@ -305,7 +351,9 @@ impl<'a> Session<'a> {
             let Some(fields) = at.line.term(i, "same") else { continue };
             let all = fields == "*";
             let Some((last, _)) = self.entries.iter().zip(&self.notes).rev().find(|(e, n)| {
-                e.review != Review::Struck && n.kind == kind && (all || fields.split('+').any(|f| e.values.contains_key(f)))
+                e.review != Review::Struck
+                    && n.kind == kind
+                    && (all || fields.split('+').any(|f| e.values.contains_key(f)))
             }) else {
                 continue;
             };
@@ -334,7 +382,11 @@ impl<'a> Session<'a> {
         pieces.dedup_by_key(|p| p.items.start);
         let mut any = false;
         for p in pieces {
-            let Some(named) = p.value.as_ref().and_then(Value::text).and_then(|t| tooth::named(t, self.x.settings.notation))
+            let Some(named) = p
+                .value
+                .as_ref()
+                .and_then(Value::text)
+                .and_then(|t| tooth::named(t, self.x.settings.notation))
             else {
                 continue;
             };
@@ -350,7 +402,12 @@ impl<'a> Session<'a> {
                 ("said_as".to_owned(), Value::Text(named.said_as.to_owned())),
             ]);
             if named.other_notation {
-                push_doubt(&mut entry, "tooth", "there is no such tooth in the chosen notation; it was read in another", &[]);
+                push_doubt(
+                    &mut entry,
+                    "tooth",
+                    "there is no such tooth in the chosen notation; it was read in another",
+                    &[],
+                );
             }
             let found = [("tooth".to_owned(), p.items.clone())];
             doubts::add(self, at, &segment.items, reading.kind, &mut entry, &found, 1);
@@ -395,7 +452,13 @@ impl<'a> Session<'a> {
     }
 
     /// Words without an opener of their own: they correct, complete or continue an earlier entry, or name a canal.
-    fn goes_on(&mut self, at: &mut At<'_>, items: &Range<usize>, sentence: &Range<usize>, correcting: bool) -> bool {
+    fn goes_on(
+        &mut self,
+        at: &mut At<'_>,
+        items: &Range<usize>,
+        sentence: &Range<usize>,
+        correcting: bool,
+    ) -> bool {
         if correcting && self.correct_bare(at, items) {
             return true;
         }
@@ -411,8 +474,12 @@ impl<'a> Session<'a> {
 
     /// "now the distal": a canal named without an entry carries.
     fn name_canal(&mut self, at: &At<'_>, items: &Range<usize>) {
-        let named: Vec<&str> = items.clone().filter_map(|i| at.line.term(i, "canals")).filter(|c| *c != "all?").collect();
-        let words = items.clone().filter(|&i| matches!(at.line.items.get(i).map(|it| &it.what), Some(What::Word))).count();
+        let named: Vec<&str> =
+            items.clone().filter_map(|i| at.line.term(i, "canals")).filter(|c| *c != "all?").collect();
+        let words = items
+            .clone()
+            .filter(|&i| matches!(at.line.items.get(i).map(|it| &it.what), Some(What::Word)))
+            .count();
         let number = items.clone().any(|i| at.line.atom(i).is_some());
         if let ([one], false, true) = (named.as_slice(), number, words <= 5)
             && find_cue(&at.line, items.clone(), "negation").is_none()
@@ -459,12 +526,22 @@ impl<'a> Session<'a> {
     }
 
     pub(super) fn reading_of(&self, at: &At<'_>, items: &Range<usize>, kind: usize) -> Option<Filled> {
-        fill::fill(&Stretch { line: &at.line, kinds: &self.x.kinds, hits: &at.hits, items: items.clone() }, kind)
+        fill::fill(
+            &Stretch { line: &at.line, kinds: &self.x.kinds, hits: &at.hits, items: items.clone() },
+            kind,
+        )
     }
 }
 
 /// An entry with nothing in it yet.
-pub(super) fn blank(kind: String, status: Status, rule: String, said: String, from_s: f64, to_s: f64) -> Entry {
+pub(super) fn blank(
+    kind: String,
+    status: Status,
+    rule: String,
+    said: String,
+    from_s: f64,
+    to_s: f64,
+) -> Entry {
     Entry {
         id: String::new(),
         from_s,
@@ -495,7 +572,11 @@ pub(super) fn push_doubt(entry: &mut Entry, field: &str, reason: &str, alternati
         }
         return;
     }
-    entry.doubts.push(Doubt { field: field.to_owned(), reason: reason.to_owned(), alternatives: alternatives.to_vec() });
+    entry.doubts.push(Doubt {
+        field: field.to_owned(),
+        reason: reason.to_owned(),
+        alternatives: alternatives.to_vec(),
+    });
 }
 
 /// A text without the fillers and marks at its ends.
@@ -503,12 +584,20 @@ fn tidy(said: &str, x: &Extractor, at: &At<'_>, items: &Range<usize>) -> String 
     let _ = x;
     let mut start = items.start;
     while start < items.end
-        && (at.line.term(start, "fillers").is_some() || at.line.items.get(start).is_some_and(|it| it.what == What::Mark))
+        && (at.line.term(start, "fillers").is_some()
+            || at.line.items.get(start).is_some_and(|it| it.what == What::Mark))
     {
         start += 1;
     }
     let text = if start > items.start { at.said(&(start..items.end)).0 } else { said.to_owned() };
     text.trim_matches(|c: char| c.is_whitespace() || matches!(c, ',' | '.' | ':' | ';' | '-')).to_owned()
+}
+
+/// Words after which a number is a size or a length, never a tooth.
+fn at_slot(line: &Line, i: usize) -> bool {
+    ["to", "at", "size", "file", "length", "stop", "past", "reads", "a", "an"]
+        .iter()
+        .any(|w| line.is_word(i, w))
 }
 
 /// Items inside a number that several atoms make together ("twenty five oh six"): nothing may start there.
@@ -517,7 +606,11 @@ pub(super) fn insides(line: &Line) -> Vec<bool> {
     let mut inside = vec![false; line.items.len()];
     let mut i = 0;
     while i < line.items.len() {
-        let end = [Slot::SizeTaper, Slot::Mm].into_iter().filter_map(|s| read(s, line, i)).map(|r| r.end).max();
+        let end = [Slot::SizeTaper, Slot::Mm, Slot::Ratio]
+            .into_iter()
+            .filter_map(|s| read(s, line, i))
+            .map(|r| r.end)
+            .max();
         let atoms = |e: usize| (i..e).filter(|&k| line.atom(k).is_some()).count();
         match end.filter(|e| atoms(*e) > 1) {
             Some(end) => {
@@ -547,8 +640,10 @@ fn controls(line: &Line) -> Vec<Control> {
         let goes_on = match after.map(|it| &it.what) {
             None | Some(What::Mark | What::Number(_)) => true,
             Some(What::Term(tags, _)) => !tags.iter().any(|t| &*t.vocabulary == "places"),
-            Some(What::Word) => ["it", "that", "make", "was", "should", "i", "please", "and", "the", "one", "entry", "last"]
-                .contains(&line.text(i + 1)),
+            Some(What::Word) => {
+                ["it", "that", "make", "was", "should", "i", "please", "and", "the", "one", "entry", "last"]
+                    .contains(&line.text(i + 1))
+            }
         };
         let begins = i == 0
             || line.items.get(i - 1).is_some_and(|it| matches!(it.what, What::Mark | What::Number(_)))
@@ -566,7 +661,8 @@ fn controls(line: &Line) -> Vec<Control> {
 /// Does a stretch begin with words of correction?
 fn starts_correction(line: &Line, items: &Range<usize>) -> bool {
     let mut i = items.start;
-    while i < items.end && (line.term(i, "fillers").is_some() || line.is_mark(i, ",") || line.is_mark(i, "-")) {
+    while i < items.end && (line.term(i, "fillers").is_some() || line.is_mark(i, ",") || line.is_mark(i, "-"))
+    {
         if cue(line, i, "repair") {
             break;
         }

@@ -6,13 +6,21 @@ use super::sentence::{cue, find_cue};
 use crate::{log::Status, words::line::Line};
 
 /// The status of a stretch in its sentence, or nothing where the stretch itself is only a condition ("if it resists").
-pub fn of(line: &Line, sentence: &Range<usize>, stretch: &Range<usize>, anchor: usize, lecture: bool) -> Option<Status> {
+pub fn of(
+    line: &Line,
+    sentence: &Range<usize>,
+    stretch: &Range<usize>,
+    anchor: usize,
+    lecture: bool,
+) -> Option<Status> {
     let before = sentence.start..anchor.max(sentence.start).min(sentence.end);
     if let Some(at) = find_cue(line, sentence.clone(), "condition") {
         let end = condition_end(line, at, sentence.end);
         if at > anchor {
             // "flush with saline if it hurts" – but "review in four weeks, if symptom free obturate".
-            let main_follows = (end..sentence.end).any(|i| line.items.get(i).is_some_and(|it| !matches!(it.what, crate::words::line::What::Mark)));
+            let main_follows = (end..sentence.end).any(|i| {
+                line.items.get(i).is_some_and(|it| !matches!(it.what, crate::words::line::What::Mark))
+            });
             if !main_follows && !line.is_mark(at.saturating_sub(1), ",") {
                 return Some(Status::Conditional);
             }
@@ -48,7 +56,11 @@ fn condition_end(line: &Line, at: usize, end: usize) -> usize {
 
 /// Words over which a negation does not reach.
 fn ends_reach(line: &Line, i: usize) -> bool {
-    line.is_word(i, "but") || cue(line, i, "then") || cue(line, i, "affirmed") || line.is_mark(i, ".") || line.is_mark(i, ";")
+    line.is_word(i, "but")
+        || cue(line, i, "then")
+        || cue(line, i, "affirmed")
+        || line.is_mark(i, ".")
+        || line.is_mark(i, ";")
 }
 
 fn negated(line: &Line, sentence: &Range<usize>, stretch: &Range<usize>, anchor: usize) -> bool {
@@ -64,7 +76,9 @@ fn negated(line: &Line, sentence: &Range<usize>, stretch: &Range<usize>, anchor:
             break;
         }
         if cue(line, i, "negation") {
-            if cue(line, i, "repair") && line.items.get(i + 1).is_some_and(|it| matches!(it.what, crate::words::line::What::Mark)) {
+            if cue(line, i, "repair")
+                && line.items.get(i + 1).is_some_and(|it| matches!(it.what, crate::words::line::What::Mark))
+            {
                 break;
             }
             return true;
@@ -87,7 +101,13 @@ fn negated(line: &Line, sentence: &Range<usize>, stretch: &Range<usize>, anchor:
     false
 }
 
-fn planned(line: &Line, before: &Range<usize>, sentence: &Range<usize>, stretch: &Range<usize>, anchor: usize) -> bool {
+fn planned(
+    line: &Line,
+    before: &Range<usize>,
+    sentence: &Range<usize>,
+    stretch: &Range<usize>,
+    anchor: usize,
+) -> bool {
     let mut i = before.end;
     while i > before.start {
         i -= 1;

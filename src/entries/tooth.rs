@@ -40,11 +40,13 @@ pub static ROWS: LazyLock<Vec<Row>> = LazyLock::new(|| {
     rows(include_str!("../tables/tooth_notation.tsv"))
         .into_iter()
         .filter_map(|r| match r.as_slice() {
-            [iso, _, _, _, _, universal, palmer, ..] if iso.bytes().all(|b| b.is_ascii_digit()) => Some(Row {
-                iso: (*iso).to_owned(),
-                universal: (*universal).to_owned(),
-                palmer: (*palmer).to_owned(),
-            }),
+            [iso, _, _, _, _, universal, palmer, ..] if iso.bytes().all(|b| b.is_ascii_digit()) => {
+                Some(Row {
+                    iso: (*iso).to_owned(),
+                    universal: (*universal).to_owned(),
+                    palmer: (*palmer).to_owned(),
+                })
+            }
             _ => None,
         })
         .collect()

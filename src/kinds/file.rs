@@ -102,8 +102,8 @@ struct SilentFile {
 }
 
 pub(super) fn read(file: &str, text: &str) -> Result<Kind, KindError> {
-    let raw: KindFile = toml::from_str(text)
-        .map_err(|e| KindError::Toml { file: file.to_owned(), source: Box::new(e) })?;
+    let raw: KindFile =
+        toml::from_str(text).map_err(|e| KindError::Toml { file: file.to_owned(), source: Box::new(e) })?;
     let wrong = |what: String| KindError::Content { file: file.to_owned(), what };
     let place = match raw.place.as_str() {
         "canal" => Place::Canal,
@@ -197,12 +197,13 @@ fn field(f: &FieldFile) -> Result<Field, String> {
 
 /// `pattern`, `pattern => value`, `pattern => @same`, `pattern ?? reason for a doubt`.
 fn heard(text: &str, is: &Is) -> Result<Heard, String> {
-    let (text, doubt) =
-        text.split_once(" ?? ").map_or((text, None), |(t, d)| (t, Some(d.trim().to_owned())));
+    let (text, doubt) = text.split_once(" ?? ").map_or((text, None), |(t, d)| (t, Some(d.trim().to_owned())));
     let (pattern, gives) = text.split_once("=>").map_or((text, None), |(p, v)| (p, Some(v.trim())));
     let same = gives == Some("@same");
     let gives = gives.filter(|_| !same).map(|v| match (is, v.parse()) {
-        (Is::Number(Slot::Tooth | Slot::Lot | Slot::Ratio), _) => Ok(Value::Text(v.to_owned())),
+        (Is::Number(Slot::Tooth | Slot::ToothDigits | Slot::Lot | Slot::Ratio), _) => {
+            Ok(Value::Text(v.to_owned()))
+        }
         (Is::Number(_), Ok(n)) => Ok(Value::Number(n)),
         (Is::Number(_), Err(_)) => Err(format!("`{v}` is no number")),
         _ => Ok(Value::Text(v.to_owned())),

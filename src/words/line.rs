@@ -47,7 +47,7 @@ impl Line {
             }
             let hints = Hints {
                 is_unit: &|k| matches!(terms.get(k), Some(Some((_, tags, _))) if tags.iter().any(is_unit)),
-                is_taken: &|k| matches!(terms.get(k), Some(Some(_))),
+                is_taken: &|k| matches!(terms.get(k), Some(Some((_, tags, _))) if !tags.iter().all(is_small)),
             };
             let atom = number::atom(&tokens, i, &hints).filter(|a| !interjection(&tokens, a));
             let (end, what) = match atom {
@@ -107,6 +107,11 @@ impl Line {
     }
 }
 
+/// Small words that may also stand inside a number ("and a half").
+fn is_small(tag: &Tag) -> bool {
+    matches!(&*tag.vocabulary, "fillers" | "cues")
+}
+
 fn is_unit(tag: &Tag) -> bool {
     &*tag.vocabulary == "units"
 }
@@ -126,7 +131,9 @@ fn terms(tokens: &[Token], vocabulary: &Vocabulary) -> Vec<Option<(usize, Vec<Ta
     let text = |k: usize| words.get(k).and_then(|&i| tokens.get(i));
     let mut k = 0;
     while k < words.len() {
-        let word = |n: usize| text(k + n).filter(|t| t.shape != Shape::Mark || t.text == "%").map(|t| t.text.as_str());
+        let word = |n: usize| {
+            text(k + n).filter(|t| t.shape != Shape::Mark || t.text == "%").map(|t| t.text.as_str())
+        };
         let ok = |len: usize| {
             // "m b two" is a canal, "m b, two mil" is not.
             len == 1
@@ -157,7 +164,9 @@ fn number_word(text: &str) -> bool {
 /// Do the words after a number make it a measure: a unit, "point five", "and a half", "short", "beyond"?
 fn measure_follows<'t>(word: &dyn Fn(usize) -> Option<&'t str>, vocabulary: &Vocabulary) -> bool {
     let Some(next) = word(0) else { return false };
-    if matches!(next, "point" | "short" | "beyond" | "/" | "percent" | "%") || next == "and" && word(1) == Some("a") {
+    if matches!(next, "point" | "short" | "beyond" | "/" | "percent" | "%")
+        || next == "and" && word(1) == Some("a")
+    {
         return true;
     }
     vocabulary.find(|n| word(n), |_| true).is_some_and(|f| f.tags.iter().any(is_unit))
@@ -175,14 +184,39 @@ fn interjection(tokens: &[Token], atom: &Atom) -> bool {
         matches!(
             w,
             Some(
-                "zero" | "one" | "two" | "three" | "four" | "five" | "six" | "seven" | "eight" | "nine" | "twenty" | "thirty"
-                    | "forty" | "fifty" | "sixty" | "seventy" | "eighty" | "ninety" | "fifteen" | "ten" | "point" | "oh"
-                    | "size" | "number" | "slash"
+                "zero"
+                    | "one"
+                    | "two"
+                    | "three"
+                    | "four"
+                    | "five"
+                    | "six"
+                    | "seven"
+                    | "eight"
+                    | "nine"
+                    | "twenty"
+                    | "thirty"
+                    | "forty"
+                    | "fifty"
+                    | "sixty"
+                    | "seventy"
+                    | "eighty"
+                    | "ninety"
+                    | "fifteen"
+                    | "ten"
+                    | "point"
+                    | "oh"
+                    | "size"
+                    | "number"
+                    | "slash"
             )
         ) || w.is_some_and(|w| w.bytes().all(|b| b.is_ascii_digit()))
     };
     // Before: anything numeric. After: a single digit must follow where nothing numeric stands before.
-    !(digit(before) || digit(after) && !matches!(after, Some("point" | "size" | "number" | "slash" | "oh" | "ten" | "fifteen")) && !tens(after))
+    !(digit(before)
+        || digit(after)
+            && !matches!(after, Some("point" | "size" | "number" | "slash" | "oh" | "ten" | "fifteen"))
+            && !tens(after))
 }
 
 fn tens(w: Option<&str>) -> bool {

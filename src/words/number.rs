@@ -105,7 +105,10 @@ struct Reader<'a> {
 
 impl Reader<'_> {
     fn word(&self, i: usize) -> Option<&str> {
-        self.tokens.get(i).filter(|t| t.shape == Shape::Word && !(self.hints.is_taken)(i)).map(|t| t.text.as_str())
+        self.tokens
+            .get(i)
+            .filter(|t| t.shape == Shape::Word && !(self.hints.is_taken)(i))
+            .map(|t| t.text.as_str())
     }
 
     fn part(&self, i: usize) -> Option<Part> {
@@ -213,17 +216,27 @@ impl Reader<'_> {
         } else {
             return None;
         };
-        if matches!(self.word(e), Some("past" | "turn" | "turns" | "way" | "hour" | "to")) || self.word(e) == Some("an") && self.word(e + 1) == Some("hour") {
+        if matches!(self.word(e), Some("past" | "turn" | "turns" | "way" | "hour" | "to"))
+            || self.word(e) == Some("an") && self.word(e + 1) == Some("hour")
+        {
             return None;
         }
         if self.word(e) == Some("of") && matches!(self.word(e + 1), Some("a" | "an")) {
             e += 2;
         } else if matches!(self.word(e), Some("a" | "an")) {
             e += 1;
-        } else if !(self.hints.is_unit)(e) && !matches!(self.word(e), Some("short" | "beyond" | "long" | "past" | "percent" | "back")) {
+        } else if !(self.hints.is_unit)(e)
+            && !matches!(self.word(e), Some("short" | "beyond" | "long" | "past" | "percent" | "back"))
+        {
             return None;
         }
-        Some(Atom { value: Decimal::thousandths(value), first: i, end: e, form: Form::PartOfUnit, doubt: None })
+        Some(Atom {
+            value: Decimal::thousandths(value),
+            first: i,
+            end: e,
+            form: Form::PartOfUnit,
+            doubt: None,
+        })
     }
 
     /// "a minute", "a full minute", "a couple of minutes".
@@ -237,7 +250,8 @@ impl Reader<'_> {
         if !matches!(self.word(i), Some("a" | "an")) {
             return None;
         }
-        let adjective = matches!(self.word(i + 1), Some("full" | "whole" | "further" | "single" | "good" | "solid"));
+        let adjective =
+            matches!(self.word(i + 1), Some("full" | "whole" | "further" | "single" | "good" | "solid"));
         let unit = i + 1 + usize::from(adjective);
         if !(self.hints.is_unit)(unit) {
             return None;
@@ -259,7 +273,8 @@ impl Reader<'_> {
             return self.decimals(i, run, whole, run - i);
         }
         if self.word(i) == Some("point") && self.has_decimals(i + 1) {
-            let reference = i > 0 && matches!(self.word(i - 1), Some("reference" | "this" | "that" | "bleeding" | "the"));
+            let reference =
+                i > 0 && matches!(self.word(i - 1), Some("reference" | "this" | "that" | "bleeding" | "the"));
             return if reference { None } else { self.decimals(i, i, 0, 0) };
         }
         let (whole, end, form) = self.cardinal(i)?;
@@ -293,7 +308,10 @@ impl Reader<'_> {
                 digits = format!("{n:02}");
                 e = end;
                 let other = format!("{whole}.{}", n / 10).parse().ok();
-                doubt = Some(("a number, not single digits, follows \"point\"".to_owned(), other.into_iter().collect()));
+                doubt = Some((
+                    "a number, not single digits, follows \"point\"".to_owned(),
+                    other.into_iter().collect(),
+                ));
             }
         }
         let value: Decimal = format!("{whole}.{digits}").parse().ok()?;
@@ -311,8 +329,7 @@ impl Reader<'_> {
             e += 1;
             form = Form::Big;
             let and = usize::from(self.word(e) == Some("and"));
-            if let Some((rest, end, _)) = self.below_hundred(e + and).filter(|(r, ..)| *r > 0)
-            {
+            if let Some((rest, end, _)) = self.below_hundred(e + and).filter(|(r, ..)| *r > 0) {
                 value += rest;
                 e = end;
             }
@@ -341,7 +358,9 @@ impl Reader<'_> {
                 }
                 _ => Some((n, i + 1, Form::Ten)),
             },
-            Part::Hundred => Some((1, i, Form::Big)).filter(|_| i == 0 || self.word(i - 1) != Some("hundred")),
+            Part::Hundred => {
+                Some((1, i, Form::Big)).filter(|_| i == 0 || self.word(i - 1) != Some("hundred"))
+            }
             Part::Thousand => None,
         }
     }

@@ -26,6 +26,8 @@ pub enum Slot {
     MmUnit,
     /// An instrument size, with its taper where one is said.
     Size,
+    /// A size of the standard's series: for places where nothing but the number says that it is a size.
+    StandardSize,
     /// A size only where a taper is said with it.
     SizeTaper,
     /// A taper.
@@ -42,6 +44,8 @@ pub enum Slot {
     Ratio,
     /// A tooth number.
     Tooth,
+    /// A tooth number said digit by digit ("three six").
+    ToothDigits,
     /// Letters and digits to the end of the line.
     Lot,
 }
@@ -54,6 +58,8 @@ impl Slot {
             "mm" => Self::Mm,
             "mm!" => Self::MmUnit,
             "size" => Self::Size,
+            "std" => Self::StandardSize,
+            "tooth2" => Self::ToothDigits,
             "size/taper" => Self::SizeTaper,
             "taper" => Self::Taper,
             "pct" => Self::Pct,
@@ -122,6 +128,8 @@ pub fn read(slot: Slot, line: &Line, i: usize) -> Option<Reading> {
         Slot::Mm => mm(line, i),
         Slot::MmUnit => mm(line, i).filter(|r| r.has_unit),
         Slot::Size => size(line, i),
+        Slot::StandardSize => size(line, i).filter(|r| r.taper.is_some() || is_standard_size(r.value)),
+        Slot::ToothDigits => tooth_digits(line, i),
         Slot::SizeTaper => size(line, i).filter(|r| r.taper.is_some()),
         Slot::Taper => taper(line, i),
         Slot::Pct => pct(line, i),
@@ -168,6 +176,12 @@ fn tenth(whole: Decimal, digit: Decimal) -> Option<Decimal> {
 
 fn mm(line: &Line, i: usize) -> Option<Reading> {
     let a = line.atom(i)?;
+    // A number with a taper is a size, and no canal is a hundred millimetres long.
+    if a.value >= Decimal::whole(100) && !matches!(a.form, Form::Printed { .. })
+        || size(line, i).is_some_and(|r| r.taper.is_some())
+    {
+        return None;
+    }
     let mut r = mm_number(line, i, a);
     if let Some(unit) = line.unit(r.end) {
         if matches!(unit, "mm" | "mil") {
@@ -186,12 +200,15 @@ fn mm(line: &Line, i: usize) -> Option<Reading> {
 fn mm_number(line: &Line, i: usize, a: &Atom) -> Reading {
     let two_digits = a.value >= Decimal::whole(10) && a.value < Decimal::whole(40);
     let is_printed = matches!(a.form, Form::Printed { .. });
-    if matches!(a.form, Form::Teen | Form::Ten | Form::TenOne | Form::Printed { digits: 2, .. }) && two_digits {
+    if matches!(a.form, Form::Teen | Form::Ten | Form::TenOne | Form::Printed { digits: 2, .. }) && two_digits
+    {
         if let Some(b) = digit_after(line, i).filter(|_| !has_own_unit(line, i + 1))
             && let Some(value) = tenth(a.value, b.value)
         {
-            return Reading::new(i + 2, value)
-                .doubted(format!("\"{}\" was said without \"point\"", spoken(line, i, i + 2)), vec![a.value]);
+            return Reading::new(i + 2, value).doubted(
+                format!("\"{}\" was said without \"point\"", spoken(line, i, i + 2)),
+                vec![a.value],
+            );
         }
         // "21. 5", "twenty one. Five", "21, 5 mm": held together.
         if (line.is_mark(i + 1, ".") || line.is_mark(i + 1, ","))
@@ -202,14 +219,14 @@ fn mm_number(line: &Line, i: usize, a: &Atom) -> Reading {
             && !follows_measure(line, i + 3)
             && let Some(value) = line.atom(i + 2).and_then(|b| tenth(a.value, b.value))
         {
-            return Reading::new(i + 3, value)
-                .doubted("a stop stands inside the number", vec![a.value]);
+            return Reading::new(i + 3, value).doubted("a stop stands inside the number", vec![a.value]);
         }
         // "twenty one half"
         if line.is_word(i + 1, "half") && line.atom(i + 1).is_none() && !line.is_word(i + 2, "short") {
             let half = a.value.saturating_add(Decimal::thousandths(500));
             let below = a.value.saturating_sub(Decimal::thousandths(500));
-            return Reading::new(i + 2, half).doubted("\"half\" was said without \"and a\"", vec![a.value, below]);
+            return Reading::new(i + 2, half)
+                .doubted("\"half\" was said without \"and a\"", vec![a.value, below]);
         }
     }
     // "two one", "one nine five": digit by digit.
@@ -240,13 +257,15 @@ fn mm_number(line: &Line, i: usize, a: &Atom) -> Reading {
         && b.value < Decimal::whole(10)
     {
         let value = a.value.saturating_times(10).saturating_add(b.value);
-        return Reading::new(i + 2, value).doubted("a blank stands inside the number", vec![b.value, a.value]);
+        return Reading::new(i + 2, value)
+            .doubted("a blank stands inside the number", vec![b.value, a.value]);
     }
     // "195", "215" without a point; "2015".
     if let Form::Printed { digits: 3 | 4, .. } = a.form
         && let Some(value) = a.value.shift(1).filter(|v| *v < Decimal::whole(35) && *v >= Decimal::whole(10))
     {
-        return Reading::new(i + 1, value).doubted(format!("{} was written without a point", a.value), vec![a.value]);
+        return Reading::new(i + 1, value)
+            .doubted(format!("{} was written without a point", a.value), vec![a.value]);
     }
     // Two places that are no quarter of a millimetre: the second is a number of its own.
     Reading::of(i + 1, a)
@@ -266,7 +285,13 @@ fn follows_measure(line: &Line, i: usize) -> bool {
 fn spoken(line: &Line, first: usize, end: usize) -> String {
     let from = line.items.get(first).map_or(0, |i| i.first);
     let to = line.items.get(end.saturating_sub(1)).map_or(from, |i| i.end);
-    line.tokens.get(from..to).unwrap_or_default().iter().map(|t| t.text.as_str()).collect::<Vec<_>>().join(" ")
+    line.tokens
+        .get(from..to)
+        .unwrap_or_default()
+        .iter()
+        .map(|t| t.text.as_str())
+        .collect::<Vec<_>>()
+        .join(" ")
 }
 
 fn checked_size(mut r: Reading) -> Reading {
@@ -318,24 +343,28 @@ fn size(line: &Line, i: usize) -> Option<Reading> {
             let n = a.value.to_whole()?;
             let (s, t) = (n / 100, n % 100);
             let taper = legal_taper(t).filter(|_| SIZES.contains(&s));
-            return taper.map(|taper| {
-                let reason = format!("\"{n}\" was written as one number");
-                let mut r = with_taper(i + 1, Decimal::whole(s), taper);
-                r.doubts.push(Unsure { of_taper: true, reason: reason.clone(), alternatives: vec![] });
-                r.doubted(reason, vec![])
-            }).or_else(|| {
-                // "2015": two sizes, or 20 and a taper that does not exist.
-                SIZES.contains(&s).then(|| {
-                    Reading::new(i + 1, Decimal::whole(s))
-                        .doubted(format!("\"{n}\" may be two numbers"), vec![Decimal::whole(t)])
+            return taper
+                .map(|taper| {
+                    let reason = format!("\"{n}\" was written as one number");
+                    let mut r = with_taper(i + 1, Decimal::whole(s), taper);
+                    r.doubts.push(Unsure { of_taper: true, reason: reason.clone(), alternatives: vec![] });
+                    r.doubted(reason, vec![])
                 })
-            });
+                .or_else(|| {
+                    // "2015": two sizes, or 20 and a taper that does not exist.
+                    SIZES.contains(&s).then(|| {
+                        Reading::new(i + 1, Decimal::whole(s))
+                            .doubted(format!("\"{n}\" may be two numbers"), vec![Decimal::whole(t)])
+                    })
+                });
         }
         _ => {}
     }
     let next = line.atom(i + 1);
     // "twenty five oh six", "25 06"
-    if zero(i + 1) && let Some(t) = digit(i + 2).and_then(legal_taper) {
+    if zero(i + 1)
+        && let Some(t) = digit(i + 2).and_then(legal_taper)
+    {
         return Some(with_taper(i + 3, a.value, t));
     }
     if let Some(b) = next
@@ -363,7 +392,9 @@ fn size(line: &Line, i: usize) -> Option<Reading> {
         if let Some(second) = line.atom(i + 1).filter(|b| b.form == Form::Digit) {
             let two = a.value.saturating_times(10).saturating_add(second.value);
             if is_standard_size(two) && !has_own_unit(line, i + 1) {
-                if zero(i + 2) && let Some(t) = digit(i + 3).and_then(legal_taper) {
+                if zero(i + 2)
+                    && let Some(t) = digit(i + 3).and_then(legal_taper)
+                {
                     return Some(with_taper(i + 4, two, t));
                 }
                 return Some(Reading::new(i + 2, two));
@@ -374,7 +405,10 @@ fn size(line: &Line, i: usize) -> Option<Reading> {
     if line.unit(i + 1) == Some("pct") || line.is_mark(i + 1, "%") {
         let n = a.value.to_whole()?;
         let (s, t) = (n / 10 * 10, n % 10);
-        if a.form == Form::TenOne && SIZES.contains(&s) && let Some(taper) = legal_taper(t) {
+        if a.form == Form::TenOne
+            && SIZES.contains(&s)
+            && let Some(taper) = legal_taper(t)
+        {
             let mut r = with_taper(i + 2, Decimal::whole(s), taper);
             if line.is_word(i + 2, "taper") {
                 r.end += 1;
@@ -475,7 +509,8 @@ fn seconds(line: &Line, i: usize) -> Option<Reading> {
         // "a minute and a half", "two minutes thirty (seconds)"
         let e = r.end;
         if line.is_word(e, "and") && (line.is_word(e + 1, "a") || line.atom(e + 1).is_some()) {
-            let half = (e + 1..e + 3).find(|&k| line.text(k) == "half" || line.text(k + 1) == "half" && line.text(k) == "a");
+            let half = (e + 1..e + 3)
+                .find(|&k| line.text(k) == "half" || line.text(k + 1) == "half" && line.text(k) == "a");
             if half.is_some() {
                 r.value = r.value.saturating_add(Decimal::whole(30));
                 r.end = e + if line.atom(e + 1).is_some() { 2 } else { 3 };
@@ -523,6 +558,12 @@ fn tooth(line: &Line, i: usize) -> Option<Reading> {
         .then(|| Reading { text: Some(n.to_string()), ..Reading::new(i + 1, a.value) })
 }
 
+fn tooth_digits(line: &Line, i: usize) -> Option<Reading> {
+    let r = tooth(line, i).filter(|r| r.end == i + 2)?;
+    let alone = i.checked_sub(1).is_none_or(|b| line.atom(b).is_none()) && line.atom(i + 2).is_none();
+    (alone && line.unit(i + 2).is_none() && !follows_measure(line, i + 2)).then_some(r)
+}
+
 /// "B C four seven two one" → "BC4721", to the first word that is neither a letter nor a number.
 fn lot(line: &Line, i: usize) -> Option<Reading> {
     let mut text = String::new();
@@ -532,12 +573,23 @@ fn lot(line: &Line, i: usize) -> Option<Reading> {
         let word = line.text(e);
         let piece = match &item.what {
             What::Number(a) => {
-                let t: String =
-                    line.tokens.get(a.first..a.end).unwrap_or_default().iter().filter(|t| t.shape == super::token::Shape::Digits).map(|t| t.text.as_str()).collect();
+                let t: String = line
+                    .tokens
+                    .get(a.first..a.end)
+                    .unwrap_or_default()
+                    .iter()
+                    .filter(|t| t.shape == super::token::Shape::Digits)
+                    .map(|t| t.text.as_str())
+                    .collect();
                 if t.is_empty() { a.value.to_string() } else { t }
             }
             What::Mark if matches!(word, "-" | "/" | "." | ",") => {
-                let keep = if matches!(word, "-" | "/") && !text.is_empty() && line.items.get(e + 1).is_some() { word.to_owned() } else { String::new() };
+                let keep = if matches!(word, "-" | "/") && !text.is_empty() && line.items.get(e + 1).is_some()
+                {
+                    word.to_owned()
+                } else {
+                    String::new()
+                };
                 keep
             }
             _ if word == "oh" || word == "o" => "0".to_owned(),
@@ -574,5 +626,9 @@ fn lot(line: &Line, i: usize) -> Option<Reading> {
 }
 
 fn letters(line: &Line, first: usize, end: usize) -> bool {
-    line.tokens.get(first..end).unwrap_or_default().iter().all(|t| t.text.len() <= 2 && t.text.chars().all(char::is_alphabetic) && !matches!(t.text.as_str(), "is" | "of" | "in" | "on" | "to" | "it" | "we" | "as"))
+    line.tokens.get(first..end).unwrap_or_default().iter().all(|t| {
+        t.text.len() <= 2
+            && t.text.chars().all(char::is_alphabetic)
+            && !matches!(t.text.as_str(), "is" | "of" | "in" | "on" | "to" | "it" | "we" | "as")
+    })
 }

@@ -33,6 +33,7 @@ pub(crate) fn distance(word: &str, word_key: &str, term: &str, term_key: &str) -
     }
     let edits = strsim::osa_distance(word, term);
     let sounds = strsim::osa_distance(word_key, term_key);
-    let allowed = if term.len() >= 10 { 3 } else { usize::from(term.len() >= 7) + usize::from(term.len() >= 9) };
+    let allowed =
+        if term.len() >= 10 { 3 } else { usize::from(term.len() >= 7) + usize::from(term.len() >= 9) };
     (edits <= allowed && sounds <= 1).then_some(edits + sounds)
 }

@@ -61,7 +61,10 @@ pub fn read(bytes: &[u8]) -> Result<Transcript, TranscriptError> {
         let start = sane(from).max(last - 0.5);
         let end = sane(to).max(start);
         if (start - from).abs() > 0.005 || (end - to).abs() > 0.005 || !from.is_finite() || !to.is_finite() {
-            t.repairs.push(format!("cue {} had impossible times; they were set to {start:.2} to {end:.2} s", n + 1));
+            t.repairs.push(format!(
+                "cue {} had impossible times; they were set to {start:.2} to {end:.2} s",
+                n + 1
+            ));
         }
         last = last.max(start);
         t.duration_s = t.duration_s.max(end);
@@ -128,9 +131,14 @@ fn cues(lines: &[&str]) -> Vec<Cue> {
                 }
                 text.push_str(&plain_text(line));
             }
-        } else if skipping || n == 0 || ["NOTE", "STYLE", "REGION", "Kind:", "Language:"].iter().any(|h| line.starts_with(h)) {
+        } else if skipping
+            || n == 0
+            || ["NOTE", "STYLE", "REGION", "Kind:", "Language:"].iter().any(|h| line.starts_with(h))
+        {
             skipping = !matches!(line.split(':').next(), Some("Kind" | "Language"));
-        } else if !(line.bytes().all(|b| b.is_ascii_digit()) || lines.get(n + 1).is_some_and(|l| times(l).is_some())) {
+        } else if !(line.bytes().all(|b| b.is_ascii_digit())
+            || lines.get(n + 1).is_some_and(|l| times(l).is_some()))
+        {
             // Words after an empty line inside a cue, or before the first: kept.
             match out.last_mut() {
                 Some((_, _, text)) => {
@@ -174,7 +182,8 @@ fn plain_text(line: &str) -> String {
     while let Some(at) = rest.find('<') {
         let (before, tag) = rest.split_at(at);
         out.push_str(before);
-        let is_tag = tag[1..].starts_with(|c: char| c.is_ascii_alphabetic() || c == '/' || c.is_ascii_digit());
+        let is_tag =
+            tag[1..].starts_with(|c: char| c.is_ascii_alphabetic() || c == '/' || c.is_ascii_digit());
         match tag.find('>').filter(|_| is_tag) {
             Some(end) => rest = &tag[end + 1..],
             None => {
@@ -184,7 +193,12 @@ fn plain_text(line: &str) -> String {
         }
     }
     out.push_str(rest);
-    out.replace("&lt;", "<").replace("&gt;", ">").replace("&nbsp;", " ").replace("&quot;", "\"").replace("&#39;", "'").replace("&amp;", "&")
+    out.replace("&lt;", "<")
+        .replace("&gt;", ">")
+        .replace("&nbsp;", " ")
+        .replace("&quot;", "\"")
+        .replace("&#39;", "'")
+        .replace("&amp;", "&")
 }
 
 #[expect(clippy::cast_precision_loss, reason = "word counts are small")]
