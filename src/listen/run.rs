@@ -13,7 +13,7 @@ use std::{
 
 use super::{
     Error, Event, Heard, Progress,
-    heard::{Breath, HeardWord},
+    heard::{Breath, HeardWord, OtherReading},
     listener::{Listener, Listening, SpeechDetector, WINDOW},
     spans::{PAD_S, Span, Spans},
 };
@@ -286,7 +286,7 @@ fn breath(job: &Job, listening: Listening) -> Option<Breath> {
     #[expect(clippy::cast_precision_loss, reason = "a recording has less than 2^53 samples")]
     let first_s = job.first as f64 / f64::from(RATE_HZ);
     let mut breath = Breath { from_s, to_s, ..Breath::default() };
-    if listening.looped {
+    if listening.endless {
         breath.remarks.push("unreadable, listen".to_owned());
         return Some(breath);
     }
@@ -296,6 +296,15 @@ fn breath(job: &Job, listening: Listening) -> Option<Breath> {
         let end = (first_s + word.to_s).clamp(start, to_s);
         last = end;
         breath.words.push(HeardWord { text: word.text, from_s: start, to_s: end, p_wrong: 1.0 - word.p });
+    }
+    for runner in listening.runners_up {
+        breath.others.push(OtherReading {
+            first: runner.first,
+            end: runner.end,
+            text: runner.text,
+            p: runner.p,
+            by: "runner-up".to_owned(),
+        });
     }
     (!breath.words.is_empty()).then_some(breath)
 }

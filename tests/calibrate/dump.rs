@@ -30,6 +30,9 @@ fn main() {
             println!("{:.2}\t{:.2}\t{}\t{}", b.from_s, b.to_s, b.text(), b.remarks.join("; "));
             if std::env::var_os("WORDS").is_some() {
                 for w in &b.words {
+                    if let Some(o) = b.others.iter().find(|o| b.words.get(o.first).is_some_and(|x| std::ptr::eq(x, w))) {
+                        println!("      {}..{} {} {:.2}", o.first, o.end, o.text, o.p);
+                    }
                     println!("    {:.2} {:.2} {} {:.3}", w.from_s, w.to_s, w.text, w.p_wrong);
                 }
             }

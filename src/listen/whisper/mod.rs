@@ -1,6 +1,8 @@
 //! Whisper (whisper.cpp through whisper-rs) as a listener, and the voice detector that whisper.cpp runs.
 //! Language English, no timestamps, no prompt, no earlier text, greedy; each span alone.
 
+mod tokens;
+
 use std::path::Path;
 
 use whisper_rs::{
@@ -10,12 +12,13 @@ use whisper_rs::{
 
 use super::{
     Error, Event, Heard, Settings,
-    listener::{Listener, Listening, RawWord, SpeechDetector},
+    listener::{Listener, Listening, SpeechDetector},
     model::{self, Kind, ModelInfo},
     run::{Ears, How, run},
     threads,
 };
 use crate::audio::{RATE_HZ, Samples};
+use tokens::{Chosen, Continue, NearMisses, Token};
 
 /// Encoder frames a second of audio: two log-mel frames of 10 ms make one.
 const FRAMES_PER_S: usize = 50;
@@ -71,7 +74,8 @@ impl Weights {
             .context
             .create_state()
             .map_err(|e| Error::Load { path: self.info.path.clone(), reason: e.to_string() })?;
-        Ok(Whisper { name: self.info.name(), weights: self, state })
+        let vocabulary = usize::try_from(self.context.n_vocab()).unwrap_or(0);
+        Ok(Whisper { name: self.info.name(), weights: self, state, vocabulary, follow: true, decoded: Vec::new() })
     }
 }
 
@@ -97,6 +101,11 @@ struct Whisper<'a> {
     name: String,
     weights: &'a Weights,
     state: WhisperState,
+    vocabulary: usize,
+    /// Follow runners-up.
+    follow: bool,
+    /// Tokens of this span that the decoder keeps since runners-up are followed.
+    decoded: Vec<i32>,
 }
 
 impl Whisper<'_> {
@@ -113,6 +122,8 @@ impl Listener for Whisper<'_> {
     }
 
     fn hear(&mut self, samples: &[f32]) -> Result<Listening, Error> {
+        let seconds = samples.len() / RATE_HZ as usize;
+        let most_tokens = 20 + 8 * seconds;
         let mut params = FullParams::new(SamplingStrategy::Greedy { best_of: 1 });
         params.set_n_threads(1);
         params.set_language(Some("en"));
@@ -120,60 +131,147 @@ impl Listener for Whisper<'_> {
         params.set_no_context(true);
         params.set_no_timestamps(true);
         params.set_single_segment(true);
+        // A span without speech stays empty: the model itself decides by ending at once.
         params.set_suppress_blank(false);
-        params.set_temperature(0.0);
-        params.set_temperature_inc(0.0);
-        // A span without speech must stay empty, but the model itself decides by ending at once.
         params.set_no_speech_thold(1.0);
         params.set_logprob_thold(-100.0);
+        params.set_temperature(0.0);
+        params.set_temperature_inc(0.0);
+        params.set_max_tokens(i32::try_from(most_tokens).unwrap_or(0));
         params.set_print_progress(false);
         params.set_print_special(false);
         params.set_print_realtime(false);
         params.set_print_timestamps(false);
         params.set_audio_ctx(i32::try_from(self.window(samples.len())).unwrap_or(0));
+        self.decoded.clear();
+        let mut watch = Watch { vocabulary: self.vocabulary, near: Vec::new() };
+        watch.attach(&mut params);
         self.state
             .full(params, samples)
             .map_err(|e| Error::Recogniser { at_s: 0.0, reason: e.to_string() })?;
-        Ok(self.listening())
+        let chosen = Chosen { tokens: self.tokens(), near: watch.near };
+        let endless = chosen.tokens.len() >= most_tokens;
+        let words = tokens::words(&chosen.tokens);
+        let runners_up = if endless || !self.follow { Vec::new() } else { tokens::runners_up(&chosen, self) };
+        Ok(Listening { words, runners_up, endless })
     }
 }
 
 impl Whisper<'_> {
-    /// Tokens → words: a token that begins with a blank begins a word; bytes are joined before they become text.
-    fn listening(&self) -> Listening {
+    /// The tokens of the text that the last call of `full` chose.
+    fn tokens(&self) -> Vec<Token> {
         let eot = self.weights.context.token_eot();
-        let mut words: Vec<(Vec<u8>, RawWord)> = Vec::new();
-        let mut last_s = 0.0;
-        let mut tokens = 0;
+        let mut tokens = Vec::new();
         for segment in self.state.as_iter() {
-            for index in 0..segment.n_tokens() {
-                let Some(token) = segment.get_token(index).filter(|t| t.token_id() < eot) else { continue };
-                tokens += 1;
-                let bytes = token.to_bytes().unwrap_or_default();
+            for token in (0..segment.n_tokens()).filter_map(|index| segment.get_token(index)) {
                 let data = token.token_data();
+                if data.id >= eot {
+                    continue;
+                }
                 // whisper.cpp 1.8 stamps a token with the frame at which the next one begins.
                 #[expect(clippy::cast_precision_loss, reason = "hundredths of seconds in 30 s")]
-                let end_s = (data.t_dtw.max(0) as f64 / 100.0).max(last_s);
-                match words.last_mut() {
-                    Some((word, raw)) if !bytes.starts_with(b" ") => {
-                        word.extend_from_slice(bytes);
-                        raw.to_s = end_s;
-                        raw.p = raw.p.min(data.p);
-                    }
-                    _ => {
-                        let raw = RawWord { from_s: last_s, to_s: end_s, p: data.p, ..RawWord::default() };
-                        words.push((bytes.trim_ascii_start().to_vec(), raw));
-                    }
-                }
-                last_s = end_s;
+                let end_s = data.t_dtw.max(0) as f64 / 100.0;
+                let bytes = token.to_bytes().unwrap_or_default().to_vec();
+                tokens.push(Token { id: data.id, bytes, p: data.p, end_s });
             }
         }
-        let words: Vec<RawWord> = words
-            .into_iter()
-            .map(|(bytes, raw)| RawWord { text: String::from_utf8_lossy(&bytes).trim().to_owned(), ..raw })
-            .filter(|word| !word.text.is_empty())
+        tokens
+    }
+
+    /// What comes before the text: the model is told language and task, and that no timestamps are wanted.
+    fn prompt(&self) -> Vec<i32> {
+        let context = &self.weights.context;
+        let mut prompt = vec![context.token_sot()];
+        if context.is_multilingual() {
+            prompt.extend([context.token_lang(ENGLISH), context.token_transcribe()]);
+        }
+        prompt.push(context.token_not());
+        prompt
+    }
+}
+
+/// Number of English in whisper.cpp's table of languages.
+const ENGLISH: i32 = 0;
+
+impl Continue for Whisper<'_> {
+    fn next(&mut self, tokens: &[i32]) -> Option<i32> {
+        let mut all = self.prompt();
+        all.extend_from_slice(tokens);
+        // The encoder's output of the span is still there, and what the decoder made of the tokens that were asked for
+        // last. Only the logits of a lone token can be read: whisper.cpp leaves those of a row at another place.
+        let (last, before) = all.split_last()?;
+        let known = self.decoded.iter().zip(before).take_while(|(a, b)| a == b).count();
+        let new = before.get(known..)?;
+        if !new.is_empty() {
+            self.state.decode(new, known, 1).ok()?;
+        }
+        self.state.decode(&[*last], before.len(), 1).ok()?;
+        self.decoded.clone_from(&all);
+        let logits = self.state.get_logits().ok()?;
+        let eot = usize::try_from(self.weights.context.token_eot()).ok()?;
+        let text = logits.get(..=eot)?;
+        let best = text.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1).then(b.0.cmp(&a.0)))?.0;
+        i32::try_from(best).ok()
+    }
+
+    fn bytes(&self, token: i32) -> Vec<u8> {
+        self.weights.context.token_to_bytes(token).unwrap_or_default().to_vec()
+    }
+
+    fn is_end(&self, token: i32) -> bool {
+        token >= self.weights.context.token_eot()
+    }
+}
+
+/// Sees the logits before every token and keeps the near misses.
+struct Watch {
+    vocabulary: usize,
+    near: Vec<NearMisses>,
+}
+
+/// Near misses that are kept at one place, and the least probability of one.
+const MOST_NEAR: usize = 6;
+const LEAST_NEAR: f32 = 0.01;
+
+impl Watch {
+    #[expect(unsafe_code, reason = "whisper-rs offers whisper.cpp's logits callback only as it is in C")]
+    fn attach(&mut self, params: &mut FullParams) {
+        // SAFETY: `self` outlives the call of `full` that `params` are for, whisper.cpp calls from that one call only
+        // (one decoder), and nobody else uses `self` meanwhile.
+        unsafe {
+            params.set_filter_logits_callback(Some(watch_logits));
+            params.set_filter_logits_callback_user_data(std::ptr::from_mut(self).cast());
+        }
+    }
+
+    fn see(&mut self, logits: &[f32]) {
+        let most = logits.iter().copied().fold(f32::MIN, f32::max);
+        let sum: f32 = logits.iter().map(|l| (l - most).exp()).sum();
+        let least = most + (LEAST_NEAR * sum).ln();
+        let mut near: NearMisses = (0..)
+            .zip(logits)
+            .filter(|(_, l)| **l >= least)
+            .map(|(id, l)| (id, (l - most).exp() / sum))
             .collect();
-        Listening { words, looped: tokens > 200 }
+        near.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+        near.truncate(MOST_NEAR);
+        self.near.push(near);
+    }
+}
+
+#[expect(unsafe_code, reason = "a callback of whisper.cpp")]
+unsafe extern "C" fn watch_logits(
+    _context: *mut whisper_rs_sys::whisper_context,
+    _state: *mut whisper_rs_sys::whisper_state,
+    _tokens: *const whisper_rs_sys::whisper_token_data,
+    _n_tokens: std::ffi::c_int,
+    logits: *mut f32,
+    watch: *mut std::ffi::c_void,
+) {
+    // SAFETY: `watch` is what `attach` gave; whisper.cpp hands over as many logits as the vocabulary has tokens.
+    unsafe {
+        let watch = &mut *watch.cast::<Watch>();
+        watch.see(std::slice::from_raw_parts(logits, watch.vocabulary));
     }
 }
 
