@@ -18,7 +18,9 @@ pub(super) fn differences(one: &[String], other: &[String]) -> Vec<Difference> {
         }
         let (end, other_end) = (i.1, j.1);
         match found.last_mut() {
-            Some(last) if last.end == i.0 && last.other_end == j.0 => (last.end, last.other_end) = (end, other_end),
+            Some(last) if last.end == i.0 && last.other_end == j.0 => {
+                (last.end, last.other_end) = (end, other_end);
+            }
             _ => found.push(Difference { first: i.0, end, other_first: j.0, other_end }),
         }
     }

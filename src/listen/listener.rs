@@ -44,8 +44,9 @@ pub trait Listener: Send {
     /// Name of the model, as it is shown beside an other reading.
     fn name(&self) -> &str;
 
-    /// Hears one span. Fewer samples than 0.1 s give no words.
-    fn hear(&mut self, samples: &[f32]) -> Result<Listening, Error>;
+    /// Hears one span, and says what it nearly heard instead if `runners_up` are wanted. Fewer samples than 0.1 s give
+    /// no words.
+    fn hear(&mut self, samples: &[f32], runners_up: bool) -> Result<Listening, Error>;
 }
 
 /// A voice detector: samples at 16 kHz in, one probability for every [`WINDOW`] samples out.

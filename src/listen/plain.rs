@@ -3,16 +3,66 @@
 
 /// The words that numbers are made of.
 const NUMBER_WORDS: [&str; 38] = [
-    "zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
-    "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen", "twenty", "thirty", "forty",
-    "fifty", "sixty", "seventy", "eighty", "ninety", "hundred", "thousand", "oh", "nought", "point", "half",
-    "quarter", "quarters", "third", "thirds",
+    "zero",
+    "one",
+    "two",
+    "three",
+    "four",
+    "five",
+    "six",
+    "seven",
+    "eight",
+    "nine",
+    "ten",
+    "eleven",
+    "twelve",
+    "thirteen",
+    "fourteen",
+    "fifteen",
+    "sixteen",
+    "seventeen",
+    "eighteen",
+    "nineteen",
+    "twenty",
+    "thirty",
+    "forty",
+    "fifty",
+    "sixty",
+    "seventy",
+    "eighty",
+    "ninety",
+    "hundred",
+    "thousand",
+    "oh",
+    "nought",
+    "point",
+    "half",
+    "quarter",
+    "quarters",
+    "third",
+    "thirds",
 ];
 
 /// Words that turn a fact round, or end a value: a listener who misses one writes the opposite.
 const TURNING_WORDS: [&str; 18] = [
-    "no", "not", "none", "without", "never", "nor", "didn't", "don't", "wasn't", "isn't", "won't", "if", "unless",
-    "will", "would", "scratch", "correction", "instead",
+    "no",
+    "not",
+    "none",
+    "without",
+    "never",
+    "nor",
+    "didn't",
+    "don't",
+    "wasn't",
+    "isn't",
+    "won't",
+    "if",
+    "unless",
+    "will",
+    "would",
+    "scratch",
+    "correction",
+    "instead",
 ];
 
 /// Whether a plain word is part of a number.
@@ -131,20 +181,20 @@ fn say(n: u32, out: &mut Vec<String>) {
         1..=19 => out.push(small(n).to_owned()),
         20..=99 => {
             out.push(small(18 + n / 10).to_owned());
-            if n % 10 > 0 {
+            if !n.is_multiple_of(10) {
                 out.push(small(n % 10).to_owned());
             }
         }
         100..=999 => {
             out.extend([small(n / 100).to_owned(), "hundred".to_owned()]);
-            if n % 100 > 0 {
+            if !n.is_multiple_of(100) {
                 say(n % 100, out);
             }
         }
         _ => {
             say(n / 1000, out);
             out.push("thousand".to_owned());
-            if n % 1000 > 0 {
+            if !n.is_multiple_of(1000) {
                 say(n % 1000, out);
             }
         }

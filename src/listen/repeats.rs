@@ -8,7 +8,9 @@ pub(super) enum Repeat {
     /// The same one to sixteen words over and over: the recogniser is caught in a loop.
     Loop,
     /// Words `half..` say the same as the words before: a whole breath twice.
-    Twice { half: usize },
+    Twice {
+        half: usize,
+    },
 }
 
 /// The longest run of words that a loop is made of.

@@ -11,10 +11,11 @@ use whisper_rs::{
 };
 
 use super::{
-    Error, Event, Heard, Settings,
+    Error, Heard, Second, Settings,
+    hear::{self, Ears},
     listener::{Listener, Listening, SpeechDetector},
     model::{self, Kind, ModelInfo},
-    run::{Ears, How, run},
+    run::{HeardSpan, How, Step, run},
     threads,
 };
 use crate::audio::{RATE_HZ, Samples};
@@ -29,25 +30,39 @@ const STOCK_LEAST: usize = 512;
 /// The whole window of 30 s.
 const WHOLE: usize = 1500;
 
-/// Listens with the models that the settings name.
-pub(super) fn listen_each(
+/// Listens with the models that the settings name; `finish` makes of every span what `sink` gets.
+pub(super) fn listen_each<T: Send>(
     samples: &mut dyn Samples,
     settings: &Settings,
-    sink: &mut dyn FnMut(Event),
+    finish: &(dyn Fn(HeardSpan, &ModelInfo) -> Option<T> + Sync),
+    sink: &mut dyn FnMut(Step<T>),
 ) -> Result<Heard, Error> {
     whisper_rs::install_logging_hooks();
     let Some(vad) = &settings.vad else {
         return Err(Error::NoVoiceDetector { wanted: model::DEFAULT_VAD.to_owned() });
     };
-    let first = model::check(&settings.recogniser, Kind::Recogniser)?;
+    let info = model::check(&settings.recogniser, Kind::Recogniser)?;
     model::check(vad, Kind::VoiceDetector)?;
+    let other = match &settings.second {
+        Second::Other(path) => Some(model::check(path, Kind::Recogniser)?),
+        Second::Off | Second::SameModel => None,
+    };
     let mut detector = Silero::load(vad)?;
-    let weights = Weights::load(first.clone())?;
+    let weights = Weights::load(info.clone())?;
+    let other_weights = other.clone().map(Weights::load).transpose()?;
+    let make_ears = || {
+        let second = match (&other_weights, &settings.second) {
+            (Some(weights), _) => hear::Second::Other(Box::new(weights.listener()?)),
+            (None, Second::SameModel) => hear::Second::SameModel,
+            (None, _) => hear::Second::Nobody,
+        };
+        Ok(Ears { first: Box::new(weights.listener()?), second })
+    };
     let workers = settings.workers.unwrap_or_else(threads::free).max(1);
     let how = How { workers, start_s: settings.start_s, stop: settings.stop.as_deref() };
-    let make_ears = || Ok(Ears { first: Box::new(weights.listener()?) as Box<dyn Listener> });
-    let heard = run(samples, &mut detector, &make_ears, &how, sink)?;
-    Ok(Heard { models: vec![first], ..heard })
+    let finish = |span| finish(span, &info);
+    let heard = run(samples, &mut detector, &make_ears, &how, &finish, sink)?;
+    Ok(Heard { models: std::iter::once(info.clone()).chain(other).collect(), ..heard })
 }
 
 /// A loaded model; many listeners share it.
@@ -75,7 +90,7 @@ impl Weights {
             .create_state()
             .map_err(|e| Error::Load { path: self.info.path.clone(), reason: e.to_string() })?;
         let vocabulary = usize::try_from(self.context.n_vocab()).unwrap_or(0);
-        Ok(Whisper { name: self.info.name(), weights: self, state, vocabulary, follow: true, decoded: Vec::new() })
+        Ok(Whisper { name: self.info.name(), weights: self, state, vocabulary, decoded: Vec::new() })
     }
 }
 
@@ -102,8 +117,6 @@ struct Whisper<'a> {
     weights: &'a Weights,
     state: WhisperState,
     vocabulary: usize,
-    /// Follow runners-up.
-    follow: bool,
     /// Tokens of this span that the decoder keeps since runners-up are followed.
     decoded: Vec<i32>,
 }
@@ -121,7 +134,7 @@ impl Listener for Whisper<'_> {
         &self.name
     }
 
-    fn hear(&mut self, samples: &[f32]) -> Result<Listening, Error> {
+    fn hear(&mut self, samples: &[f32], runners_up: bool) -> Result<Listening, Error> {
         let seconds = samples.len() / RATE_HZ as usize;
         let most_tokens = 20 + 8 * seconds;
         let mut params = FullParams::new(SamplingStrategy::Greedy { best_of: 1 });
@@ -152,7 +165,7 @@ impl Listener for Whisper<'_> {
         let chosen = Chosen { tokens: self.tokens(), near: watch.near };
         let endless = chosen.tokens.len() >= most_tokens;
         let words = tokens::words(&chosen.tokens);
-        let runners_up = if endless || !self.follow { Vec::new() } else { tokens::runners_up(&chosen, self) };
+        let runners_up = if endless || !runners_up { Vec::new() } else { tokens::runners_up(&chosen, self) };
         Ok(Listening { words, runners_up, endless })
     }
 }

@@ -109,7 +109,10 @@ pub(super) fn runners_up(chosen: &Chosen, model: &mut dyn Continue) -> Vec<Runne
     let mut found: Vec<RunnerUp> = Vec::new();
     for branch in branches {
         let Some(runner) = follow(chosen, &ranges, &branch, model) else { continue };
-        match found.iter_mut().find(|r| (r.first, r.end) == (runner.first, runner.end) && r.text == runner.text) {
+        match found
+            .iter_mut()
+            .find(|r| (r.first, r.end) == (runner.first, runner.end) && r.text == runner.text)
+        {
             Some(same) => same.p = same.p.max(runner.p),
             None => found.push(runner),
         }
@@ -131,7 +134,13 @@ fn matters(chosen: &Chosen, ranges: &[(usize, usize)], at: usize, token: i32, mo
         Vec::new()
     } else {
         let first = range.or(ranges.last()).map_or(at, |r| r.0);
-        chosen.tokens.get(first..at).unwrap_or_default().iter().flat_map(|t| t.bytes.iter().copied()).collect()
+        chosen
+            .tokens
+            .get(first..at)
+            .unwrap_or_default()
+            .iter()
+            .flat_map(|t| t.bytes.iter().copied())
+            .collect()
     };
     let candidate = String::from_utf8_lossy(&[start, bytes].concat()).trim().to_lowercase();
     important(&candidate) || (candidate.len() > 1 && begins_number(&candidate))
@@ -182,7 +191,12 @@ fn joined(main: &[String], path: &[Token], branch: &Branch, ended: bool) -> Opti
         let same = tail.iter().rev().zip(rest.iter().rev()).take_while(|(a, b)| a == b).count();
         let (tail, rest) = (tail.len() - same, rest.get(..rest.len() - same)?);
         let text = rest.join(" ");
-        return (tail > 0 || !text.is_empty()).then_some(RunnerUp { first, end: first + tail, text, p: branch.p });
+        return (tail > 0 || !text.is_empty()).then_some(RunnerUp {
+            first,
+            end: first + tail,
+            text,
+            p: branch.p,
+        });
     }
     // The last two words of the path must be two that follow each other in what was chosen.
     let (pair, changed) = (rest.get(rest.len().checked_sub(2)?..)?, rest.get(..rest.len() - 2)?);
