@@ -155,7 +155,7 @@ mod tests {
     struct Script(Vec<&'static str>);
 
     impl Listener for Script {
-        fn name(&self) -> &str {
+        fn name(&self) -> &'static str {
             "script"
         }
         fn hear(&mut self, _samples: &[f32], _runners_up: bool) -> Result<Listening, Error> {
@@ -174,7 +174,7 @@ mod tests {
     fn check(lines: &[&'static str], expect: &str) {
         let script = Box::new(Script(lines.to_vec()));
         let mut ears = Ears { first: script, second: Second::SameModel };
-        let heard = ears.hear(&[0.0; 16_000], 4.0).unwrap();
+        let heard = ears.hear(&vec![0.0; 16_000], 4.0).unwrap();
         let text: Vec<&str> = heard.merged.words.iter().map(|w| w.raw.text.as_str()).collect();
         let remark = heard.remark.map(|r| format!(" [{r}]")).unwrap_or_default();
         assert_eq!(text.join(" ") + &remark, expect, "lines: {lines:?}");

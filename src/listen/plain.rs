@@ -109,6 +109,7 @@ pub(super) fn plain(word: &str) -> Vec<String> {
 }
 
 /// Several words at once.
+#[cfg(test)]
 pub(super) fn plain_text(text: &str) -> Vec<String> {
     text.split_whitespace().flat_map(plain).collect()
 }

@@ -326,3 +326,6 @@ impl<T> Order<T> {
         Ok(())
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -7,6 +7,8 @@
 //!   calibrate fit SIGNALS… > src/listen/calibration.tsv
 //!       one table of all signals; a reliability table goes to standard error.
 
+#![expect(clippy::print_stdout, reason = "a tool: its results go to standard output")]
+
 use std::{collections::BTreeMap, error::Error, fs, path::Path};
 
 use tugback::{
