@@ -11,8 +11,9 @@ use super::{
 
 /// What is said about a breath that begins with the recording.
 const START_CUT: &str = "start may be cut";
-/// A voice that begins within this many windows (64 ms) of the start of the recording may have begun before it.
-const START_WINDOWS: u64 = 2;
+/// A voice that is noticed within this many windows (96 ms) of the start of the recording may have begun before it: the
+/// detector makes up its mind a window or two late.
+const START_WINDOWS: u64 = 3;
 /// Windows in which the detector must be nearly certain of a voice, for a span without words to be shown as a gap.
 const CERTAIN_WINDOWS: u32 = 16;
 
