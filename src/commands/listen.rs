@@ -16,7 +16,7 @@ use miette::IntoDiagnostic as _;
 use super::Done;
 use crate::{
     audio::{self, Samples as _},
-    listen::{self, Event, Progress, Settings, heard::Breath, model},
+    listen::{self, Event, Progress, Second, Settings, heard::Breath, model},
 };
 
 /// Writes down the words of a recording: times, how likely each is wrong, what else it may have been
@@ -56,7 +56,7 @@ pub(super) fn run(args: &Listen) -> miette::Result<Done> {
     let mut recording = audio::open(&args.input, &audio::Options::default()).into_diagnostic()?;
     let mut settings = Settings { workers: args.threads.map(usize::from), ..found.into() };
     if args.once {
-        settings.second = None;
+        settings.second = Second::Off;
     }
     let stop = Arc::new(AtomicBool::new(false));
     settings.stop = Some(Arc::clone(&stop));

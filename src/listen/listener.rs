@@ -10,16 +10,32 @@ pub struct RawWord {
     pub to_s: f64,
     /// The lowest probability that the recogniser gave to a token of this word, 0 to 1; overconfident.
     pub p: f32,
-    /// What the recogniser would have written instead, with its own probability.
-    pub runners_up: Vec<(String, f32)>,
+}
+
+/// What the listener would have written next best in place of words `first..end` (between two words where they are
+/// equal; nothing there where `text` is empty), with the probability that it gave to it.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct RunnerUp {
+    pub first: usize,
+    pub end: usize,
+    pub text: String,
+    pub p: f32,
 }
 
 /// What one listener heard in one span.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Listening {
     pub words: Vec<RawWord>,
-    /// The listener fell into repeating itself or did not come to an end.
-    pub looped: bool,
+    pub runners_up: Vec<RunnerUp>,
+    /// The listener did not come to an end.
+    pub endless: bool,
+}
+
+impl Listening {
+    /// The words with blanks between.
+    pub fn text(&self) -> String {
+        self.words.iter().map(|w| w.text.as_str()).collect::<Vec<_>>().join(" ")
+    }
 }
 
 /// A recogniser: samples at 16 kHz in, words out. Keeps nothing from one span to the next, so that spans can be heard
@@ -28,8 +44,9 @@ pub trait Listener: Send {
     /// Name of the model, as it is shown beside an other reading.
     fn name(&self) -> &str;
 
-    /// Hears one span. Fewer samples than 0.1 s give no words.
-    fn hear(&mut self, samples: &[f32]) -> Result<Listening, Error>;
+    /// Hears one span, and says what it nearly heard instead if `runners_up` are wanted. Fewer samples than 0.1 s give
+    /// no words.
+    fn hear(&mut self, samples: &[f32], runners_up: bool) -> Result<Listening, Error>;
 }
 
 /// A voice detector: samples at 16 kHz in, one probability for every [`WINDOW`] samples out.

@@ -12,9 +12,16 @@ use std::{
 
 use crate::audio::{self, Samples};
 
+mod align;
+mod breath;
+pub mod calibration;
+mod hear;
 pub mod heard;
 pub mod listener;
+mod merge;
 pub mod model;
+mod plain;
+mod repeats;
 mod run;
 pub mod spans;
 mod threads;
@@ -28,8 +35,7 @@ use model::{ModelError, ModelInfo};
 #[derive(Debug, Clone, Default)]
 pub struct Settings {
     pub recogniser: PathBuf,
-    /// The second listener, if there is one.
-    pub second: Option<PathBuf>,
+    pub second: Second,
     /// The voice detector.
     pub vad: Option<PathBuf>,
     /// Spans that are heard at the same time; `None`: as many as processors are free, at most [`threads::MOST`].
@@ -40,9 +46,21 @@ pub struct Settings {
     pub stop: Option<Arc<AtomicBool>>,
 }
 
+/// Who listens a second time, so that what differs becomes a doubt.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub enum Second {
+    /// The same model at another tempo.
+    #[default]
+    SameModel,
+    /// Another model.
+    Other(PathBuf),
+    /// Nobody: faster, but doubts come from the recogniser's own probabilities alone.
+    Off,
+}
+
 impl From<model::Found> for Settings {
     fn from(found: model::Found) -> Self {
-        Self { recogniser: found.recogniser, second: found.second, vad: found.vad, ..Self::default() }
+        Self { recogniser: found.recogniser, vad: found.vad, ..Self::default() }
     }
 }
 
@@ -119,7 +137,13 @@ pub fn listen_each(
     settings: &Settings,
     sink: &mut dyn FnMut(Event),
 ) -> Result<Heard, Error> {
-    whisper::listen_each(samples, settings, sink)
+    let finish = |span, model: &ModelInfo| breath::breath(span, calibration::table(model));
+    whisper::listen_each(samples, settings, &finish, &mut |step| {
+        sink(match step {
+            run::Step::Item(breath) => Event::Breath(breath),
+            run::Step::Progress(progress) => Event::Progress(progress),
+        });
+    })
 }
 
 /// Without the recogniser there is nothing to listen with.

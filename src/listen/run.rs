@@ -12,9 +12,9 @@ use std::{
 };
 
 use super::{
-    Error, Event, Heard, Progress,
-    heard::{Breath, HeardWord},
-    listener::{Listener, Listening, SpeechDetector, WINDOW},
+    Error, Heard, Progress,
+    hear::{self, Ears},
+    listener::{SpeechDetector, WINDOW},
     spans::{PAD_S, Span, Spans},
 };
 use crate::audio::{RATE_HZ, Samples};
@@ -24,9 +24,20 @@ const BLOCK: usize = 250 * WINDOW;
 /// Windows before a block that the detector hears to warm up; their probabilities are not used: 1.6 s.
 const WARM_UP: usize = 50 * WINDOW;
 
-/// The ears of one worker.
-pub(super) struct Ears<'a> {
-    pub first: Box<dyn Listener + 'a>,
+/// What was heard in one span, and where it lies.
+pub(super) struct HeardSpan {
+    pub span: Span,
+    /// Time of the recording at which the samples began that were listened to; word times count from there.
+    pub first_s: f64,
+    pub heard: hear::Heard,
+    /// Who listened a second time.
+    pub second_name: String,
+}
+
+/// What [`run`] hands over, in the order of the recording.
+pub(super) enum Step<T> {
+    Item(T),
+    Progress(Progress),
 }
 
 /// What one worker is given.
@@ -38,13 +49,15 @@ struct Job {
     first: i64,
 }
 
-/// Listens with the given detector and ears. `make_ears` is called once in every worker.
-pub(super) fn run<'a>(
+/// Listens with the given detector and ears. `make_ears` is called once in every worker; `finish` makes of every span
+/// what is handed over, if anything.
+pub(super) fn run<'a, T: Send>(
     samples: &mut dyn Samples,
     detector: &mut dyn SpeechDetector,
     make_ears: &(dyn Fn() -> Result<Ears<'a>, Error> + Sync),
     how: &How<'_>,
-    sink: &mut dyn FnMut(Event),
+    finish: &(dyn Fn(HeardSpan) -> Option<T> + Sync),
+    sink: &mut dyn FnMut(Step<T>),
 ) -> Result<Heard, Error> {
     let (jobs_in, jobs_out) = mpsc::sync_channel::<Job>(how.workers);
     // Owned by the workers alone, so that sending fails when none is left.
@@ -53,7 +66,7 @@ pub(super) fn run<'a>(
     thread::scope(|scope| {
         for _ in 0..how.workers {
             let (jobs, breaths) = (Arc::clone(&jobs_out), breaths_in.clone());
-            scope.spawn(move || work(&jobs, &breaths, make_ears));
+            scope.spawn(move || work(&jobs, &breaths, make_ears, finish));
         }
         drop((jobs_out, breaths_in));
         let mut feeder = Feeder::new(detector, samples.expected_s(), how);
@@ -84,7 +97,7 @@ pub(super) fn run<'a>(
         order.take(breaths_out.iter(), sink, feeder.progress())?;
         let stopped = outcome?;
         let done_s = if stopped { seconds(feeder.spans.keep_from()) } else { seconds(feeder.samples_read) };
-        sink(Event::Progress(Progress { done_s, of_s: if stopped { feeder.of_s } else { Some(done_s) } }));
+        sink(Step::Progress(Progress { done_s, of_s: if stopped { feeder.of_s } else { Some(done_s) } }));
         Ok(Heard { done_s, stopped, ..Heard::default() })
     })
 }
@@ -97,7 +110,7 @@ pub(super) struct How<'a> {
 }
 
 #[expect(clippy::cast_precision_loss, reason = "a recording has less than 2^53 samples")]
-fn seconds(samples: u64) -> f64 {
+pub(super) fn seconds(samples: u64) -> f64 {
     samples as f64 / f64::from(RATE_HZ)
 }
 
@@ -241,32 +254,38 @@ fn level(samples: &[f32]) -> Level {
     Level { mean, gain }
 }
 
+type Finished<T> = Result<(u64, f64, Option<T>), Error>;
+
 /// One worker: hears jobs until there are no more.
-fn work<'a>(
+fn work<'a, T>(
     jobs: &Mutex<mpsc::Receiver<Job>>,
-    breaths: &mpsc::Sender<Result<(u64, Option<Breath>), Error>>,
+    finished: &mpsc::Sender<Finished<T>>,
     make_ears: &(dyn Fn() -> Result<Ears<'a>, Error> + Sync),
+    finish: &(dyn Fn(HeardSpan) -> Option<T> + Sync),
 ) {
     let mut ears = match make_ears() {
         Ok(ears) => ears,
         Err(e) => {
-            let _ = breaths.send(Err(e));
+            let _ = finished.send(Err(e));
             return;
         }
     };
+    let second_name = ears.second_name();
     loop {
         let job = match jobs.lock() {
             Ok(jobs) => jobs.recv(),
             Err(_) => return,
         };
         let Ok(job) = job else { return };
-        let heard = ears
-            .first
-            .hear(&job.samples)
-            .map(|listening| (job.number, breath(&job, listening)))
-            .map_err(|e| at(e, seconds(job.span.from)));
+        let (from_s, to_s) = (seconds(job.span.from), seconds(job.span.to));
+        #[expect(clippy::cast_precision_loss, reason = "a recording has less than 2^53 samples")]
+        let first_s = job.first as f64 / f64::from(RATE_HZ);
+        let heard = ears.hear(&job.samples, to_s - from_s).map_err(|e| at(e, from_s)).map(|heard| {
+            let span = HeardSpan { span: job.span, first_s, heard, second_name: second_name.clone() };
+            (job.number, to_s, finish(span))
+        });
         let failed = heard.is_err();
-        if breaths.send(heard).is_err() || failed {
+        if finished.send(heard).is_err() || failed {
             return;
         }
     }
@@ -280,51 +299,33 @@ fn at(error: Error, from_s: f64) -> Error {
     }
 }
 
-/// A breath from what was heard in its span; none if nobody spoke.
-fn breath(job: &Job, listening: Listening) -> Option<Breath> {
-    let (from_s, to_s) = (seconds(job.span.from), seconds(job.span.to));
-    #[expect(clippy::cast_precision_loss, reason = "a recording has less than 2^53 samples")]
-    let first_s = job.first as f64 / f64::from(RATE_HZ);
-    let mut breath = Breath { from_s, to_s, ..Breath::default() };
-    if listening.looped {
-        breath.remarks.push("unreadable, listen".to_owned());
-        return Some(breath);
-    }
-    let mut last = from_s;
-    for word in listening.words {
-        let start = (first_s + word.from_s).clamp(last, to_s);
-        let end = (first_s + word.to_s).clamp(start, to_s);
-        last = end;
-        breath.words.push(HeardWord { text: word.text, from_s: start, to_s: end, p_wrong: 1.0 - word.p });
-    }
-    (!breath.words.is_empty()).then_some(breath)
-}
-
-/// Puts finished breaths into the order of the recording.
-struct Order {
+/// Puts finished spans into the order of the recording.
+struct Order<T> {
     next: u64,
-    waiting: BTreeMap<u64, Option<Breath>>,
+    waiting: BTreeMap<u64, (f64, Option<T>)>,
 }
 
-impl Order {
+impl<T> Order<T> {
     fn take(
         &mut self,
-        finished: impl Iterator<Item = Result<(u64, Option<Breath>), Error>>,
-        sink: &mut dyn FnMut(Event),
+        finished: impl Iterator<Item = Finished<T>>,
+        sink: &mut dyn FnMut(Step<T>),
         progress: Progress,
     ) -> Result<(), Error> {
         for finished in finished {
-            let (number, breath) = finished?;
-            self.waiting.insert(number, breath);
-            while let Some(breath) = self.waiting.remove(&self.next) {
+            let (number, done_s, item) = finished?;
+            self.waiting.insert(number, (done_s, item));
+            while let Some((done_s, item)) = self.waiting.remove(&self.next) {
                 self.next += 1;
-                if let Some(breath) = breath {
-                    let done_s = breath.to_s;
-                    sink(Event::Breath(breath));
-                    sink(Event::Progress(Progress { done_s, ..progress }));
+                if let Some(item) = item {
+                    sink(Step::Item(item));
                 }
+                sink(Step::Progress(Progress { done_s, ..progress }));
             }
         }
         Ok(())
     }
 }
+
+#[cfg(test)]
+mod tests;

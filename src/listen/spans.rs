@@ -4,8 +4,8 @@
 use super::listener::WINDOW;
 use crate::audio::RATE_HZ;
 
-/// This much non-speech ends a breath.
-pub const PAUSE_S: f64 = 0.6;
+/// This much non-speech ends a breath. Pauses of 0.6 s are meant; the detector goes on for a window after the voice.
+pub const PAUSE_S: f64 = 0.57;
 /// No span is longer: the recogniser's window is 30 s, and both ends are padded.
 pub const LONGEST_S: f64 = 28.0;
 /// Kept before and after the speech: detectors make up their mind late, and swallow first words.
@@ -13,8 +13,14 @@ pub const PAD_S: f64 = 0.3;
 
 /// A window at or above begins speech.
 const ON: f32 = 0.5;
-/// A window below may end it.
-const OFF: f32 = 0.35;
+/// A window below belongs to a pause. Higher than [`ON`], because under noise the detector stays above one half between
+/// two breaths; what it cuts from the end of a word is in the padding. Measured on 924 breaths in noise: no breath lost,
+/// 9 joined with the next, 1 split; with 0.35 for both 51 were joined.
+const OFF: f32 = 0.6;
+/// A breath reaches to its last window at or above.
+const TAIL: f32 = 0.35;
+/// A window at or above holds a voice as far as the detector can tell.
+const CERTAIN: f32 = 0.9;
 /// Fewer windows than these at or above [`ON`] are a click, not a word (0.1 s).
 const LEAST_WINDOWS: usize = 3;
 
@@ -26,6 +32,8 @@ pub struct Span {
     /// Speech that went on was split here; there was no pause.
     pub split_at_start: bool,
     pub split_at_end: bool,
+    /// Windows in which the detector was nearly certain of a voice.
+    pub certain: u32,
 }
 
 /// Takes one probability after the other and gives spans when they are over.
@@ -82,11 +90,12 @@ impl Spans {
     fn close(&mut self) -> Option<Span> {
         let (first, open) = self.open.take()?;
         let split_at_start = std::mem::take(&mut self.split_at_start);
-        let speech = open.iter().rposition(|p| *p >= OFF)? + 1;
+        let speech = open.iter().rposition(|p| *p >= TAIL)? + 1;
         if open.iter().filter(|p| **p >= ON).count() < LEAST_WINDOWS && !split_at_start {
             return None;
         }
-        Some(span(first, first + speech as u64, split_at_start, false))
+        let certain = certain(open.get(..speech).unwrap_or_default());
+        Some(span(first, first + speech as u64, (split_at_start, false), certain))
     }
 
     /// Splits the open span in the middle of its longest pause, or at its least likely window, in its second half.
@@ -105,15 +114,20 @@ impl Spans {
         let cut = half + best.or_else(lowest).unwrap_or(0).max(1);
         let rest = open.get(cut..).unwrap_or_default().to_vec();
         let at = first + cut as u64;
+        let certain = certain(open.get(..cut).unwrap_or_default());
         self.open = Some((at, rest));
         let split_at_start = std::mem::replace(&mut self.split_at_start, true);
-        Some(span(first, at, split_at_start, true))
+        Some(span(first, at, (split_at_start, true), certain))
     }
 }
 
-fn span(first: u64, end: u64, split_at_start: bool, split_at_end: bool) -> Span {
+fn certain(windows: &[f32]) -> u32 {
+    u32::try_from(windows.iter().filter(|p| **p >= CERTAIN).count()).unwrap_or(u32::MAX)
+}
+
+fn span(first: u64, end: u64, (split_at_start, split_at_end): (bool, bool), certain: u32) -> Span {
     let window = WINDOW as u64;
-    Span { from: first * window, to: end * window, split_at_start, split_at_end }
+    Span { from: first * window, to: end * window, split_at_start, split_at_end, certain }
 }
 
 #[cfg(test)]

@@ -1,0 +1,82 @@
+//! What was heard in a span → a breath: times of the recording, calibrated doubts, remarks.
+
+use super::{
+    calibration::Table,
+    hear::NO_WORDS,
+    heard::{Breath, HeardWord, OtherReading},
+    listener::WINDOW,
+    merge::{By, Merged, Other},
+    run::{HeardSpan, seconds},
+};
+
+/// What is said about a breath that begins with the recording.
+const START_CUT: &str = "start may be cut";
+/// A voice that is noticed within this many windows (96 ms) of the start of the recording may have begun before it: the
+/// detector makes up its mind a window or two late.
+const START_WINDOWS: u64 = 3;
+/// Windows in which the detector must be nearly certain of a voice, for a span without words to be shown as a gap.
+const CERTAIN_WINDOWS: u32 = 16;
+
+/// A breath of what was heard in one span; none if nobody spoke there.
+pub(super) fn breath(heard: HeardSpan, table: &Table) -> Option<Breath> {
+    let HeardSpan { span, first_s, heard, second_name } = heard;
+    let mut breath = Breath { from_s: seconds(span.from), to_s: seconds(span.to), ..Breath::default() };
+    breath.remarks.extend(heard.remark.map(str::to_owned));
+    let nothing = heard.merged.words.is_empty();
+    if nothing && heard.remark.is_none() {
+        if span.certain < CERTAIN_WINDOWS {
+            return None;
+        }
+        breath.remarks.push(NO_WORDS.to_owned());
+    }
+    if span.from < START_WINDOWS * WINDOW as u64 {
+        breath.remarks.push(START_CUT.to_owned());
+    }
+    words(&mut breath, &heard.merged, first_s, table);
+    let judged: Vec<OtherReading> = heard
+        .merged
+        .others
+        .iter()
+        .map(|other| OtherReading {
+            first: other.first,
+            end: other.end,
+            text: other.text.clone(),
+            p: likelihood(other, &heard.merged, &breath.words),
+            by: match other.by {
+                By::RunnerUp => "runner-up".to_owned(),
+                By::Second => second_name.clone(),
+            },
+        })
+        .collect();
+    breath.others = judged;
+    Some(breath)
+}
+
+/// Words with times of the recording, in order and within the breath, and calibrated doubts.
+fn words(breath: &mut Breath, merged: &Merged, first_s: f64, table: &Table) {
+    let mut last = breath.from_s;
+    for word in &merged.words {
+        let from_s = (first_s + word.raw.from_s).clamp(last, breath.to_s);
+        let to_s = (first_s + word.raw.to_s).clamp(from_s, breath.to_s);
+        last = to_s;
+        let p_wrong = table.p_wrong(&word.raw.text, word.backing, word.raw.p);
+        breath.words.push(HeardWord { text: word.raw.text.clone(), from_s, to_s, p_wrong });
+    }
+}
+
+/// Probability that another reading is the right one: the doubt about the words that it replaces, shared among all
+/// readings of the same words by the probabilities that their listeners gave.
+fn likelihood(other: &Other, merged: &Merged, words: &[HeardWord]) -> f32 {
+    let touches = |o: &Other| {
+        (o.first < other.end && other.first < o.end) || (o.first == other.first && o.end == other.end)
+    };
+    let sum: f32 = merged.others.iter().filter(|o| touches(o)).map(|o| o.p).sum();
+    let here = words.get(other.first..other.end).unwrap_or_default();
+    let doubt = if here.is_empty() {
+        // Words that were left out: nothing stands there that could be doubted.
+        return other.p.min(0.5);
+    } else {
+        here.iter().map(|w| w.p_wrong).fold(0.0, f32::max)
+    };
+    if sum > 0.0 { doubt * other.p / sum } else { 0.0 }
+}

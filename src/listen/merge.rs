@@ -1,0 +1,281 @@
+//! Two listenings of one span → one, with what the other heard kept beside it. Where they differ, the surer one is
+//! taken; neither reading is lost.
+
+use super::{
+    align::differences,
+    listener::{Listening, RawWord},
+    plain::plain,
+};
+
+/// A word after both listenings.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Word {
+    pub raw: RawWord,
+    pub backing: Backing,
+}
+
+/// What the other listening says about a word.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Backing {
+    /// There was one listening only.
+    Alone,
+    /// Both heard it; the other one with this probability.
+    Both(f32),
+    /// The other one heard something else, or nothing.
+    Against,
+}
+
+/// What a part of the words may have been instead.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Other {
+    pub first: usize,
+    pub end: usize,
+    pub text: String,
+    /// The lowest probability that its listener gave to a word of it.
+    pub p: f32,
+    pub by: By,
+}
+
+/// Who heard it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum By {
+    /// The recogniser nearly chose it.
+    RunnerUp,
+    /// The second listening.
+    Second,
+}
+
+/// Both listenings in one.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(super) struct Merged {
+    pub words: Vec<Word>,
+    pub others: Vec<Other>,
+}
+
+/// One listening alone.
+pub(super) fn alone(first: Listening) -> Merged {
+    let others = first
+        .runners_up
+        .into_iter()
+        .map(|r| Other { first: r.first, end: r.end, text: r.text, p: r.p, by: By::RunnerUp })
+        .collect();
+    let words = first.words.into_iter().map(|raw| Word { raw, backing: Backing::Alone }).collect();
+    Merged { words, others }
+}
+
+/// Words that only one of two listenings heard are taken from this mean probability on; less is often noise.
+const LEAST_P_ADDED: f32 = 0.75;
+const LEAST_P_KEPT: f32 = 0.5;
+
+/// Takes the surer reading of every part. With `replace` false, the second only casts doubt: it is a model whose
+/// probabilities cannot be compared.
+pub(super) fn merge(first: Listening, second: &Listening, replace: bool) -> Merged {
+    let (ours, our_word) = plain_words(&first.words);
+    let (theirs, their_word) = plain_words(&second.words);
+    let mut merged = Merged::default();
+    // Where each of our words went; none if the other reading was taken.
+    let mut places: Vec<Option<usize>> = Vec::new();
+    let mut at = 0;
+    for part in parts(&ours, &our_word, &theirs, &their_word, (first.words.len(), second.words.len())) {
+        let (a, b) = (
+            first.words.get(part.first..part.end).unwrap_or_default(),
+            second.words.get(part.other_first..part.other_end).unwrap_or_default(),
+        );
+        for (raw, other) in first.words.get(at..part.first).unwrap_or_default().iter().zip(part.agreed.iter())
+        {
+            places.push(Some(merged.words.len()));
+            let p = second.words.get(*other).map_or(raw.p, |w| w.p);
+            merged.words.push(Word { raw: raw.clone(), backing: Backing::Both(p) });
+        }
+        at = part.end;
+        let kept = !(replace && surer(a, b));
+        let (taken, spared) = if kept { (a, b) } else { (b, a) };
+        let start = merged.words.len();
+        places.extend((0..a.len()).map(|i| kept.then_some(start + i)));
+        merged.words.extend(taken.iter().map(|raw| Word { raw: raw.clone(), backing: Backing::Against }));
+        if !(a.is_empty() && b.is_empty()) {
+            let text = spared.iter().map(|w| w.text.as_str()).collect::<Vec<_>>().join(" ");
+            let p = spared.iter().map(|w| w.p).reduce(f32::min).unwrap_or_else(|| doubt_of(taken));
+            merged.others.push(Other { first: start, end: merged.words.len(), text, p, by: By::Second });
+        }
+    }
+    for runner in first.runners_up {
+        let place = |i: usize| places.get(i).copied().flatten();
+        let range = if runner.first == runner.end {
+            match place(runner.first) {
+                Some(i) => Some((i, i)),
+                None if runner.first == places.len() => Some((merged.words.len(), merged.words.len())),
+                None => None,
+            }
+        } else {
+            place(runner.first).zip(place(runner.end - 1)).map(|(a, b)| (a, b + 1))
+        };
+        let Some((first, end)) = range else { continue };
+        let known = merged
+            .others
+            .iter()
+            .any(|o| (o.first, o.end) == (first, end) && plain(&o.text) == plain(&runner.text));
+        if !known {
+            merged.others.push(Other { first, end, text: runner.text, p: runner.p, by: By::RunnerUp });
+        }
+    }
+    merged.others.sort_by(|a, b| a.first.cmp(&b.first).then(b.p.total_cmp(&a.p)));
+    merged
+}
+
+/// The words `b` are surer than the words `a`.
+fn surer(a: &[RawWord], b: &[RawWord]) -> bool {
+    match (mean(a), mean(b)) {
+        (None, Some(b)) => b >= LEAST_P_ADDED,
+        (Some(a), None) => a < LEAST_P_KEPT,
+        (Some(a), Some(b)) => b > a,
+        (None, None) => false,
+    }
+}
+
+fn mean(words: &[RawWord]) -> Option<f32> {
+    #[expect(clippy::cast_precision_loss, reason = "words of one breath")]
+    (!words.is_empty()).then(|| words.iter().map(|w| w.p).sum::<f32>() / words.len() as f32)
+}
+
+fn doubt_of(words: &[RawWord]) -> f32 {
+    1.0 - mean(words).unwrap_or(0.5)
+}
+
+/// Plain words, and for each the word that it comes from.
+fn plain_words(words: &[RawWord]) -> (Vec<String>, Vec<usize>) {
+    words
+        .iter()
+        .enumerate()
+        .flat_map(|(i, word)| plain(&word.text).into_iter().map(move |plain| (plain, i)))
+        .unzip()
+}
+
+/// A range in which the listenings differ, in whole words, after words in which they agree.
+struct Part {
+    first: usize,
+    end: usize,
+    other_first: usize,
+    other_end: usize,
+    /// For our words since the last part: the word of the other listening that says the same.
+    agreed: Vec<usize>,
+}
+
+/// Cuts both listenings into parts that agree and parts that differ; the last part is empty on both sides.
+fn parts(
+    ours: &[String],
+    our_word: &[usize],
+    theirs: &[String],
+    their_word: &[usize],
+    (n, m): (usize, usize),
+) -> Vec<Part> {
+    let (a, b) = (
+        |i: usize| our_word.get(i).copied().unwrap_or(n),
+        |j: usize| their_word.get(j).copied().unwrap_or(m),
+    );
+    let mut found: Vec<Part> = Vec::new();
+    for d in differences(ours, theirs) {
+        // From plain words to whole words: a range ends after the word that its last plain word belongs to.
+        let end = if d.end > d.first { a(d.end - 1) + 1 } else { a(d.end) };
+        let other_end = if d.other_end > d.other_first { b(d.other_end - 1) + 1 } else { b(d.other_end) };
+        let (first, other_first) = (a(d.first).min(end), b(d.other_first).min(other_end));
+        match found.last_mut() {
+            Some(last) if first < last.end || other_first < last.other_end => {
+                (last.end, last.other_end) = (last.end.max(end), last.other_end.max(other_end));
+            }
+            _ => found.push(Part { first, end, other_first, other_end, agreed: Vec::new() }),
+        }
+    }
+    found.push(Part { first: n, end: n, other_first: m, other_end: m, agreed: Vec::new() });
+    let (mut at, mut other_at) = (0, 0);
+    for part in &mut found {
+        // In between, plain words are equal one by one; words may still be cut differently ("twenty-five").
+        let count = part.first.saturating_sub(at);
+        let others = part.other_first.saturating_sub(other_at);
+        part.agreed = (0..count)
+            .map(|i| other_at + if count == others { i } else { i * others / count.max(1) })
+            .collect();
+        (at, other_at) = (part.end, part.other_end);
+    }
+    found
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{super::listener::RunnerUp, *};
+
+    /// `word:0.9`, without a number 0.95.
+    fn listening(text: &str) -> Listening {
+        let words = text
+            .split_whitespace()
+            .map(|w| {
+                let (text, p) = w.split_once(':').unwrap_or((w, "0.95"));
+                RawWord { text: text.to_owned(), p: p.parse().unwrap(), ..RawWord::default() }
+            })
+            .collect();
+        Listening { words, ..Listening::default() }
+    }
+
+    fn show(merged: &Merged) -> String {
+        let words: Vec<String> = merged
+            .words
+            .iter()
+            .map(|w| match w.backing {
+                Backing::Alone => format!("{}?", w.raw.text),
+                Backing::Both(_) => w.raw.text.clone(),
+                Backing::Against => format!("{}!", w.raw.text),
+            })
+            .collect();
+        let others: Vec<String> =
+            merged.others.iter().map(|o| format!("{}..{} {}", o.first, o.end, o.text)).collect();
+        format!("{} | {}", words.join(" "), others.join(", "))
+    }
+
+    #[track_caller]
+    fn check(first: &str, second: &str, expect: &str) {
+        let merged = merge(listening(first), &listening(second), true);
+        assert_eq!(show(&merged), expect, "first: {first}, second: {second}");
+    }
+
+    #[test]
+    fn the_surer_reading_is_taken() {
+        check("tooth three six", "tooth three six", "tooth three six | ");
+        check("stop at sixty:0.5 now", "stop at sixteen:0.8 now", "stop at sixteen! now | 2..3 sixty");
+        check("stop at sixteen:0.8 now", "stop at sixty:0.5 now", "stop at sixteen! now | 2..3 sixty");
+        check("an a:0.6 t:0.3", "an eight:0.8 eighteen:0.9", "an eight! eighteen! | 1..3 a t");
+    }
+
+    #[test]
+    fn words_of_one_side_only() {
+        check("four six nine:0.3", "four six", "four six | 2..2 nine");
+        check("four six nine:0.8", "four six", "four six nine! | 2..3 ");
+        check("hypo percent", "hypo five:0.9 percent", "hypo five! percent | 1..2 ");
+        check("hypo percent", "hypo five:0.4 percent", "hypo percent | 1..1 five");
+        check("", "you:0.3", " | 0..0 you");
+    }
+
+    #[test]
+    fn digits_and_words_agree() {
+        check("size twenty five", "size 25", "size twenty five | ");
+        check("size 25/04 in", "size twenty five slash oh four in", "size 25/04 in | ");
+        check("size 25 to length", "size fifteen to length", "size 25! to length | 1..2 fifteen");
+    }
+
+    #[test]
+    fn a_strange_model_only_casts_doubt() {
+        let merged = merge(listening("clamp fourteen:0.3"), &listening("clamp forty:0.99"), false);
+        assert_eq!(show(&merged), "clamp fourteen! | 1..2 forty");
+    }
+
+    #[test]
+    fn runners_up_follow_their_words() {
+        let mut first = listening("a t:0.3 stop at sixty");
+        first.runners_up = vec![
+            RunnerUp { first: 0, end: 2, text: "eight".into(), p: 0.1 },
+            RunnerUp { first: 4, end: 5, text: "sixteen".into(), p: 0.2 },
+            RunnerUp { first: 5, end: 5, text: "five".into(), p: 0.1 },
+        ];
+        let merged = merge(first, &listening("eighteen:0.9 stop at sixty"), true);
+        assert_eq!(show(&merged), "eighteen! stop at sixty | 0..1 a t, 3..4 sixteen, 4..4 five");
+    }
+}
