@@ -209,7 +209,7 @@ fn hear(args: &Log) -> miette::Result<Words> {
         ..found.into()
     };
     if args.once {
-        settings.second = None;
+        settings.second = listen::Second::Off;
     }
     ctrlc::set_handler(move || stop.store(true, Ordering::Relaxed)).into_diagnostic()?;
     let bar = progress();

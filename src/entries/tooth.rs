@@ -72,7 +72,7 @@ pub fn from_universal(number: &str) -> Option<&'static Row> {
     ROWS.iter().find(|r| r.universal == number)
 }
 
-/// What a said tooth means: a number ("36"), or quadrant and place ("UL6p" by number, "UL6w" by name).
+/// What a said tooth means: a number ("36"), or quadrant and place (`UL6p` by number, `UL6w` by name).
 pub fn named(said: &str, notation: Notation) -> Option<Named> {
     if let Some(place) = said.strip_suffix('p').or_else(|| said.strip_suffix('w')) {
         let iso = BY_PALMER.get(place)?;

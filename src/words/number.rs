@@ -133,13 +133,13 @@ impl Reader<'_> {
 
     fn atom(&self, i: usize) -> Option<Atom> {
         if let Some(token) = self.printed(i) {
-            return self.from_print(i, &token.text);
+            return self.printed_atom(i, &token.text);
         }
         self.word(i)?;
         self.part_of_unit(i).or_else(|| self.article(i)).or_else(|| self.spoken(i))
     }
 
-    fn from_print(&self, i: usize, text: &str) -> Option<Atom> {
+    fn printed_atom(&self, i: usize, text: &str) -> Option<Atom> {
         let value: Decimal = text.parse().ok()?;
         let digits = u8::try_from(text.len()).unwrap_or(u8::MAX);
         let zero_first = text.len() > 1 && text.starts_with('0');

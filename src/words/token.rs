@@ -62,13 +62,13 @@ fn cut(word: &str, heard: usize, out: &mut Vec<Token>) {
                 i += 1;
             }
             let plain: String =
-                chars[start..i].iter().map(|&c| if is_apostrophe(c) { '\'' } else { c }).collect();
+                chars.get(start..i).unwrap_or_default().iter().map(|&c| if is_apostrophe(c) { '\'' } else { c }).collect();
             (spelling::one(&plain.to_lowercase()), Shape::Word)
         } else if c.is_ascii_digit()
             || (c == '.' && at(i + 1).is_ascii_digit() && !at_digit_before(&chars, i))
         {
             i = end_of_digits(&chars, i);
-            (chars[start..i].iter().filter(|c| **c != ',').collect(), Shape::Digits)
+            (chars.get(start..i).unwrap_or_default().iter().filter(|c| **c != ',').collect(), Shape::Digits)
         } else if let Some(fraction) = fraction(c) {
             i += 1;
             (fraction.to_owned(), Shape::Digits)

@@ -1,4 +1,4 @@
-//! A transcript (WebVTT, SRT, plain text: one line, one breath) → breaths. Known by its content, never by its name.
+//! A transcript (`WebVTT`, SRT, plain text: one line, one breath) → breaths. Known by its content, never by its name.
 
 use crate::listen::heard::Breath;
 
@@ -111,7 +111,7 @@ fn decode(bytes: &[u8], repairs: &mut Vec<String>) -> Result<String, TranscriptE
 
 type Cue = (f64, f64, String);
 
-/// Cues of WebVTT and SRT: a line with times, then text to the next empty line.
+/// Cues of `WebVTT` and SRT: a line with times, then text to the next empty line.
 fn cues(lines: &[&str]) -> Vec<Cue> {
     let mut out: Vec<Cue> = Vec::new();
     let mut open = false;
