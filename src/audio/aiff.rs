@@ -44,7 +44,7 @@ pub(super) fn open(mut input: Input, start: u64, mut repairs: Vec<String>) -> Re
         }
         at = body.saturating_add(size).saturating_add(size & 1);
     }
-    let Some(common) = common.as_deref().and_then(Common::read) else {
+    let Some(common) = common.as_deref().and_then(|b| Common::read(b, compressed)) else {
         return Err(damaged(
             &input,
             "its header ends before it says how the samples are written (no `COMM` chunk)",
@@ -112,7 +112,7 @@ struct Common {
 }
 
 impl Common {
-    fn read(bytes: &[u8]) -> Option<Self> {
+    fn read(bytes: &[u8], compressed: bool) -> Option<Self> {
         let (&[a, b, c, d, e, f, g, h], rest) = bytes.split_first_chunk::<8>()?;
         let (rate, rest) = rest.split_first_chunk::<10>()?;
         Some(Self {
@@ -120,7 +120,7 @@ impl Common {
             frames: u32::from_be_bytes([c, d, e, f]),
             bits: u16::from_be_bytes([g, h]),
             rate_hz: extended(*rate),
-            compression: rest.first_chunk::<4>().copied().filter(|c| c[0] != 0).unwrap_or(*b"NONE"),
+            compression: rest.first_chunk::<4>().copied().filter(|_| compressed).unwrap_or(*b"NONE"),
         })
     }
 }

@@ -12,11 +12,11 @@ const MIRRORED: f64 = -0.7;
 const ALONE_S: f64 = 2.0;
 const ALONE_SHARE: f64 = 0.25;
 /// Speech is brought to this level for the recogniser when it lies outside of what is usual, in dBFS.
-const WANTED_DB: f32 = -26.0;
-const USUAL_DB: std::ops::RangeInclusive<f32> = -38.0..=-12.0;
+const WANTED_DB: f64 = -26.0;
+const USUAL_DB: std::ops::RangeInclusive<f64> = -38.0..=0.0;
 /// The recogniser's copy is made louder or softer by not more than this, in dB.
-const MOST_GAIN_DB: f32 = 45.0;
-const LEAST_GAIN_DB: f32 = -30.0;
+const MOST_GAIN_DB: f64 = 45.0;
+const LEAST_GAIN_DB: f64 = -30.0;
 /// Speech below is called very quiet, in dBFS.
 const QUIET_DB: f32 = -48.0;
 /// Speech nearer to the floor than this is called noisy, in dB.
@@ -24,7 +24,7 @@ const NOISY_DB: f32 = 12.0;
 /// More cut-off samples than this share are called clipped.
 const CLIPPED: f32 = 5e-4;
 /// A constant of more than this is told, as a share of full scale.
-const DC_TOLD: f32 = 0.002;
+const DC_TOLD: f64 = 0.01;
 
 /// What is taken from the channels of a track.
 #[derive(Debug, Clone, PartialEq)]
@@ -159,8 +159,14 @@ fn speaks_alone(mine: &Speech, its: &Speech) -> bool {
     frames(alone) * FRAME_S >= ALONE_S && frames(alone) >= ALONE_SHARE * frames(all)
 }
 
-fn db(x: f32) -> f32 {
-    (20.0 * x.max(1e-7).log10() * 10.0).round() / 10.0
+/// A share of full scale in dB, to a tenth.
+fn db(x: f32) -> f64 {
+    round(20.0 * x.max(1e-7).log10(), 10.0)
+}
+
+/// For a person and for the log: no more digits than mean something.
+fn round(x: f32, steps: f64) -> f64 {
+    (f64::from(x) * steps).round() / steps
 }
 
 /// A channel's levels, and what they mean.
@@ -185,21 +191,20 @@ fn level(channel: &Channel, speech: &Speech) -> Level {
     if verdict.is_empty() {
         verdict.push(Verdict::Good);
     }
-    let tenth = |x: f32| (x * 10.0).round() / 10.0;
     Level {
         peak_dbfs: db(channel.peak()),
         rms_dbfs: db(channel.rms()),
-        speech_dbfs: (speech.share > 0.0).then(|| tenth(speech.level_db)),
-        floor_dbfs: tenth(speech.floor_db),
-        speech_share: (speech.share * 1000.0).round() / 1000.0,
-        clipped_share: (clipped * 1e5).round() / 1e5,
-        dc: (channel.dc() * 1e4).round() / 1e4,
+        speech_dbfs: (speech.share > 0.0).then(|| round(speech.level_db, 10.0)),
+        floor_dbfs: round(speech.floor_db, 10.0),
+        speech_share: round(speech.share, 1e3),
+        clipped_share: round(clipped, 1e5),
+        dc: round(channel.dc(), 1e4),
         verdict,
     }
 }
 
 /// By how much the recogniser's copy is made louder, in dB.
-pub(super) fn gain_db(level: &Level) -> f32 {
+pub(super) fn gain_db(level: &Level) -> f64 {
     match level.speech_dbfs {
         Some(speech) if !USUAL_DB.contains(&speech) => {
             (WANTED_DB - speech).clamp(LEAST_GAIN_DB, MOST_GAIN_DB).round()
@@ -210,5 +215,5 @@ pub(super) fn gain_db(level: &Level) -> f32 {
 
 /// Whether a constant in the signal is worth telling.
 pub(super) fn has_dc(level: &Level) -> bool {
-    level.dc.abs() > DC_TOLD
+    level.dc.abs() > DC_TOLD && level.dc.abs() > 0.1 * 10_f64.powf(level.rms_dbfs / 20.0)
 }

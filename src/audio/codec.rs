@@ -42,7 +42,7 @@ impl Codec {
         Opus::new(head).map(|opus| Self::Opus(Box::new(opus)))
     }
 
-    /// Decodes one packet; false if it gives nothing.
+    /// Decodes one packet; false if it cannot be decoded. A packet may give no samples yet.
     pub(super) fn decode(&mut self, packet: &[u8], piece: &mut Piece) -> bool {
         piece.clear(0);
         match self {
@@ -92,7 +92,7 @@ impl Codec {
                 }
             }
         }
-        piece.frames() > 0
+        true
     }
 
     /// Forgets what came before, after a jump or where the kind of sound changes.

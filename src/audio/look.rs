@@ -85,6 +85,8 @@ pub(super) struct Look {
     pub(super) rate_hz: u32,
     /// Length of what was decoded, in seconds; with another rate inside it is not frames by rate.
     pub(super) decoded_s: f64,
+    /// Of that, what was really decoded and is not silence in the place of damage.
+    pub(super) real_s: f64,
     pub(super) channels: Vec<Channel>,
     /// Samples in the frame that is being filled.
     filled: u32,
@@ -116,6 +118,9 @@ impl Look {
         let frames = piece.frames();
         self.pieces += 1;
         self.decoded_s += seconds(frames as u64, piece.rate_hz);
+        if !piece.is_filler {
+            self.real_s += seconds(frames as u64, piece.rate_hz);
+        }
         let per_frame = ((f64::from(piece.rate_hz) * FRAME_S) as u32).max(1);
         let mut filled = self.filled;
         for (n, channel) in self.channels.iter_mut().enumerate() {

@@ -14,6 +14,8 @@ mod codec;
 mod error;
 mod input;
 mod look;
+mod matroska;
+mod matroska_track;
 mod mp4;
 mod mp4_sound;
 mod mp4_table;

@@ -20,6 +20,8 @@ const MOST_INDEX: u64 = 128 << 20;
 const MOST_SAMPLE: u32 = 16 << 20;
 /// Samples in one run of a fragment; real ones have a few thousand at most.
 const MOST_RUN: u32 = 1 << 20;
+/// How much is searched at once for the next fragment, in bytes.
+const STEP: usize = 1 << 16;
 /// Boxes that are looked at on one level.
 const MOST_BOXES: usize = 1 << 16;
 /// An edit that cuts off more at the start hides speech; then it is not followed, in seconds.
@@ -76,6 +78,7 @@ struct Mp4 {
     repairs: Vec<String>,
     started: Option<String>,
     undecoded: u64,
+    damage: u64,
     /// A sample lies behind the end of the file.
     cut: bool,
     /// Bytes of packets on the way to the decoder.
@@ -134,6 +137,7 @@ pub(super) fn open(mut input: Input, start: u64, mut repairs: Vec<String>) -> Re
         fragments: extends.map(|_| start),
         repairs,
         undecoded: 0,
+        damage: 0,
         cut: false,
         packet: Vec::new(),
     };
@@ -262,7 +266,17 @@ impl Mp4 {
     /// Reads the next fragment's index into the tracks; false at the end.
     fn fragment(&mut self) -> Result<bool, Error> {
         while let Some(at) = self.fragments {
-            let Some((name, body)) = top_box(&mut self.input, at)? else { break };
+            let known = top_box(&mut self.input, at)?.filter(|(name, body)| {
+                matches!(
+                    name,
+                    b"ftyp" | b"styp" | b"moov" | b"moof" | b"mdat" | b"sidx" | b"free" | b"skip" | b"mfra" | b"emsg" | b"uuid" | b"prft"
+                ) && (body.end <= self.input.len() || name == b"mdat")
+            });
+            let Some((name, body)) = known else {
+                // Damage: the next fragment has a heading of its own.
+                self.fragments = self.next_moof(at)?;
+                continue;
+            };
             self.fragments = Some(body.end).filter(|end| *end > at && *end < self.input.len());
             if &name != b"moof" {
                 continue;
@@ -281,6 +295,24 @@ impl Mp4 {
         }
         self.fragments = None;
         Ok(false)
+    }
+
+    /// Where the next fragment starts behind damage.
+    fn next_moof(&mut self, from: u64) -> Result<Option<u64>, Error> {
+        let mut at = from + 1;
+        while at < self.input.len() {
+            let bytes = self.input.bytes(at, STEP)?;
+            match bytes.windows(4).position(|w| w == b"moof") {
+                Some(found) if at + found as u64 >= from + 5 => {
+                    self.damage += at + found as u64 - 4 - from;
+                    return Ok(Some(at + found as u64 - 4));
+                }
+                _ if bytes.len() < STEP => break,
+                Some(found) => at += found as u64 + 4,
+                None => at += (STEP - 3) as u64,
+            }
+        }
+        Ok(None)
     }
 
     /// One track's part of a fragment (ISO/IEC 14496-12, 8.8.7 and 8.8.8).
@@ -488,6 +520,9 @@ impl Source for Mp4 {
         let mut all = self.repairs.clone();
         if self.undecoded > 0 {
             all.push(format!("{} packets of sound could not be decoded; they are silence", self.undecoded));
+        }
+        if self.damage > 0 {
+            all.push(format!("{} damaged bytes inside could not be read", self.damage));
         }
         if self.cut {
             all.push("the index lists sound behind the end of the file".into());

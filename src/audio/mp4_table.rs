@@ -131,8 +131,8 @@ impl Cursor {
             }
             Lie::Groups { bytes } => {
                 let bytes = bytes.max(1) as u64;
-                // Some writers count groups, most count the 64 frames in each.
-                let frames = if self.left >= 64 || self.table.size == 1 { 64 } else { 1 };
+                // Some writers count groups and give their size, most count the 64 frames in each.
+                let frames = if u64::from(self.table.size) == bytes { 1 } else { 64 };
                 let groups = (self.left / frames).clamp(1, TOGETHER / bytes);
                 ((groups * frames).min(self.left), groups * bytes)
             }

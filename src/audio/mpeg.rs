@@ -204,6 +204,10 @@ pub(super) fn open(
     let whole = bytes.len() < SEARCH;
     let Some((offset, first)) = find(bytes, whole) else { return Ok(Err(input)) };
     let at = start + offset as u64;
+    let container = match (container, first.kind) {
+        ("MPEG audio", Kind::Adts(_)) => "ADTS",
+        (other, _) => other,
+    };
     let (codec, name) = decoder(&first);
     let Some(codec) = codec else {
         return Err(Error::Codec { path: input.path(), container: container.to_owned(), codec: name });
@@ -370,6 +374,7 @@ impl Frames {
         piece.rate_hz = self.current.rate_hz;
         piece.clear(self.current.channels as usize);
         piece.planes.iter_mut().for_each(|plane| plane.resize(frames, 0.0));
+        piece.is_filler = true;
     }
 }
 

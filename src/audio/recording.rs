@@ -8,7 +8,7 @@ use super::{
     error::Error,
     input::Input,
     look::Look,
-    mp4, mpeg,
+    matroska, mp4, mpeg,
     report::{ChannelLevel, Report, Track},
     resample::Resampler,
     sniff::{self, Found},
@@ -96,7 +96,7 @@ pub fn open(path: &Path, options: &Options) -> Result<Recording, Error> {
     if !header.readable {
         return Err(Error::Codec { path: path.to_owned(), container, codec });
     }
-    if look.channels.is_empty() || look.decoded_s <= 0.0 {
+    if look.channels.is_empty() || look.real_s <= 0.0 {
         let why = source.repairs().pop().unwrap_or_else(|| format!("{codec} without content"));
         return Err(Error::NoSamples { path: path.to_owned(), container, why });
     }
@@ -148,12 +148,14 @@ pub fn open(path: &Path, options: &Options) -> Result<Recording, Error> {
         warnings,
     };
     let parts = choice.mix.parts.clone();
+    #[expect(clippy::cast_possible_truncation, reason = "a small factor")]
+    let gain = 10_f64.powf(gain_db / 20.0) as f32;
     Ok(Recording {
         source: take_apart(second)?,
         report,
         track,
         parts,
-        gain: 10_f32.powf(gain_db / 20.0),
+        gain,
         clock,
         resampler: Resampler::new(rate_hz),
         now_s: 0.0,
@@ -177,7 +179,7 @@ fn take_apart(mut input: Input) -> Result<Box<dyn Source>, Error> {
         Found::Caf => caf::open(input, start, repairs),
         Found::Mp4 => mp4::open(input, start, repairs),
         Found::Ogg => stream::open(input, start, "Ogg", stream::Kind::Ogg, repairs),
-        Found::Matroska => stream::open(input, start, "Matroska or WebM", stream::Kind::Matroska, repairs),
+        Found::Matroska => matroska::open(input, start, repairs),
         Found::Flac => stream::open(input, start, "FLAC", stream::Kind::Flac, repairs),
         Found::Frames => {
             let end = input.len();

@@ -34,7 +34,7 @@ pub struct Report {
     /// What the level means for the listener, one sentence each.
     pub verdict: Vec<String>,
     /// By how much the recogniser's copy is made louder, in dB. The file itself is never changed.
-    pub gain_db: f32,
+    pub gain_db: f64,
     /// All sound tracks.
     pub tracks: Vec<Track>,
     /// When the recording was started, RFC 3339, if the file says so. (In the log: `source.recording_start`.)
@@ -80,20 +80,20 @@ pub struct ChannelLevel {
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Level {
     /// The largest sample, without a constant part.
-    pub peak_dbfs: f32,
+    pub peak_dbfs: f64,
     /// Of all of it.
-    pub rms_dbfs: f32,
+    pub rms_dbfs: f64,
     /// Of speech, in the speech band; absent where there is none.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub speech_dbfs: Option<f32>,
+    pub speech_dbfs: Option<f64>,
     /// What lies below all speech: the noise of room and microphone; -120 is digital silence.
-    pub floor_dbfs: f32,
+    pub floor_dbfs: f64,
     /// How much of the time somebody speaks, 0 to 1, by level alone: a hint, not the listener's judgement.
-    pub speech_share: f32,
+    pub speech_share: f64,
     /// Samples cut off at the top, 0 to 1.
-    pub clipped_share: f32,
+    pub clipped_share: f64,
     /// The constant part, as a share of full scale. It is taken off.
-    pub dc: f32,
+    pub dc: f64,
     pub verdict: Vec<Verdict>,
 }
 

@@ -58,6 +58,8 @@ pub(super) struct Piece {
     pub(super) rate_hz: u32,
     /// When it starts by the file's own clock, in seconds; absent where the file has no clock.
     pub(super) at_s: Option<f64>,
+    /// Silence in the place of something that could not be decoded.
+    pub(super) is_filler: bool,
     /// One vector per channel, all equally long.
     pub(super) planes: Vec<Vec<f32>>,
 }
@@ -69,6 +71,7 @@ impl Piece {
 
     /// Makes it empty with so many channels, keeping the memory.
     pub(super) fn clear(&mut self, channels: usize) {
+        self.is_filler = false;
         self.planes.resize_with(channels, Vec::new);
         self.planes.iter_mut().for_each(Vec::clear);
     }
@@ -110,7 +113,7 @@ impl Place {
     pub(super) fn of_mask(mask: u32, channels: usize) -> Vec<Self> {
         let named = (0..32).filter(|bit| mask >> bit & 1 == 1).map(Self::of_mask_bit);
         let places: Vec<Self> = named.chain(std::iter::repeat(Self::Other)).take(channels).collect();
-        if mask == 0 { Self::usual(channels) } else { places }
+        if mask == 0 || channels == 1 { Self::usual(channels) } else { places }
     }
 
     /// The usual order where the file does not say.

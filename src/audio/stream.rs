@@ -1,4 +1,4 @@
-//! Ogg, Matroska, FLAC and packed CAF, taken apart by symphonia → pieces. Wrapped so that a panic inside is an error.
+//! Ogg, FLAC and packed CAF, taken apart by symphonia → pieces. Wrapped so that a panic inside is an error.
 
 use symphonia::core::{
     codecs::{
@@ -17,14 +17,13 @@ use super::{
     error::Error,
     input::Input,
     opus,
-    source::{Piece, RATES_HZ, Source, Track, seconds},
+    source::{Piece, Place, RATES_HZ, Source, Track, seconds},
 };
 
 /// Which of symphonia's readers.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Kind {
     Ogg,
-    Matroska,
     Flac,
     Caf,
 }
@@ -39,6 +38,10 @@ struct Stream {
     inner: Vec<Inner>,
     repairs: Vec<String>,
     undecoded: u64,
+    /// Added to the clock: the length of what was joined in front.
+    offset_s: f64,
+    /// Where the last piece ended.
+    end_s: f64,
     /// Where the reader gave up before the end.
     broken: Option<String>,
 }
@@ -58,9 +61,15 @@ pub(super) fn open(
     kind: Kind,
     repairs: Vec<String>,
 ) -> Result<Box<dyn Source>, Error> {
+    let mut input = input;
     let path = input.path();
     let container = container.to_owned();
     let end = input.len();
+    if kind == Kind::Ogg {
+        if let Some(codec) = unread_in_ogg(&mut input, start)? {
+            return Err(Error::Codec { path, container, codec: codec.into() });
+        }
+    }
     let span = input.span(start, end);
     let format = guarded(|| {
         let stream = MediaSourceStream::new(Box::new(span), MediaSourceStreamOptions::default());
@@ -72,8 +81,11 @@ pub(super) fn open(
             return Err(Error::Read { path, source });
         }
         Some(Err(Trouble::IoError(_))) => {
-            let what = "the file ends before the first sound".into();
-            return Err(Error::CutOff { path, container, what });
+            let what = match kind {
+                Kind::Caf => "its list of packets, which is written last, is missing",
+                Kind::Ogg | Kind::Flac => "the file ends before the first sound",
+            };
+            return Err(Error::CutOff { path, container, what: what.into() });
         }
         Some(Err(other)) => return Err(Error::Damaged { path, container, what: other.to_string() }),
         None => {
@@ -83,7 +95,7 @@ pub(super) fn open(
     let (mut tracks, mut inner) = (Vec::new(), Vec::new());
     for track in format.tracks() {
         let Some(CodecParameters::Audio(params)) = &track.codec_params else { continue };
-        let (codec, name) = decoder(params);
+        let (codec, name, places) = decoder(params);
         let rate_hz = params.sample_rate.filter(|rate| RATES_HZ.contains(rate));
         let tick_s =
             track.time_base.map_or(0.0, |base| f64::from(base.numer.get()) / f64::from(base.denom.get()));
@@ -95,7 +107,7 @@ pub(super) fn open(
             readable: codec.is_some(),
             name: track.language.clone().filter(|l| l != "und"),
             rate_hz,
-            places: params.channels.as_ref().map(codec::places).unwrap_or_default(),
+            places,
             declared_s: by_frames.or(by_clock).filter(|s| s.is_finite() && *s > 0.0),
         });
         inner.push(Inner { id: track.id, codec, tick_s });
@@ -103,33 +115,51 @@ pub(super) fn open(
     if tracks.is_empty() {
         return Err(Error::NoSoundTrack { path, container });
     }
-    Ok(Box::new(Stream { format, container, tracks, inner, repairs, undecoded: 0, broken: None }))
+    Ok(Box::new(Stream { format, container, tracks, inner, repairs, undecoded: 0, offset_s: 0.0, end_s: 0.0, broken: None }))
+}
+
+/// The one stream of an Ogg file, where it is of a kind that symphonia does not even list.
+fn unread_in_ogg(input: &mut Input, start: u64) -> Result<Option<&'static str>, Error> {
+    let page = input.bytes(start, 512)?;
+    // A page's head, its table of one or more segments, then the first packet.
+    let segments = page.get(26).copied().map_or(0, usize::from);
+    let packet = page.get(27 + segments..).unwrap_or_default();
+    Ok(match packet {
+        p if p.starts_with(b"Speex   ") => Some("Speex"),
+        p if p.starts_with(b"OpusHead") && p.get(18).is_some_and(|family| *family > 1) => {
+            Some("Opus with a channel mapping of its own")
+        }
+        p if p.starts_with(b"PCM     ") => Some("OggPCM"),
+        p if p.starts_with(b"CELT    ") => Some("CELT"),
+        _ => None,
+    })
 }
 
 fn reader(kind: Kind, stream: MediaSourceStream<'static>) -> Result<Box<dyn FormatReader>, Trouble> {
-    use symphonia::default::formats::{CafReader, FlacReader, MkvReader, OggReader};
+    use symphonia::default::formats::{CafReader, FlacReader, OggReader};
     let options = FormatOptions::default();
     Ok(match kind {
         Kind::Ogg => Box::new(OggReader::try_new(stream, options)?),
-        Kind::Matroska => Box::new(MkvReader::try_new(stream, options)?),
         Kind::Flac => Box::new(FlacReader::try_new(stream, options)?),
         Kind::Caf => Box::new(CafReader::try_new(stream, options)?),
     })
 }
 
-fn decoder(params: &AudioCodecParameters) -> (Option<Codec>, String) {
+fn decoder(params: &AudioCodecParameters) -> (Option<Codec>, String, Vec<Place>) {
+    let places = || params.channels.as_ref().map(codec::places).unwrap_or_default();
     let extra = params.extra_data.as_deref().unwrap_or_default();
     if params.codec == ids::CODEC_ID_OPUS {
         let channels = params.channels.as_ref().map_or(1, symphonia::core::audio::Channels::count);
         let head = opus::Head::read(extra).or_else(|| opus::Head::guess(channels));
-        return (head.and_then(Codec::opus), "Opus".into());
+        let places = head.as_ref().map(opus::Head::places).unwrap_or_default();
+        return (head.and_then(Codec::opus), "Opus".into(), places);
     }
     if params.codec == ids::CODEC_ID_AAC {
         if let Some(config) = aac::Config::read(extra) {
-            return (config.decoder(), config.name());
+            return (config.decoder(), config.name(), places());
         }
     }
-    (Codec::symphonia(params), name(params.codec))
+    (Codec::symphonia(params), name(params.codec), places())
 }
 
 fn name(id: AudioCodecId) -> String {
@@ -203,6 +233,7 @@ impl Source for Stream {
             piece.track = index;
             #[expect(clippy::cast_precision_loss, reason = "a time in seconds")]
             let at_s = packet.pts.get() as f64 * track.tick_s;
+            let at_s = at_s + self.offset_s;
             piece.at_s = (track.tick_s > 0.0).then_some(at_s);
             // What the container marks as run-up or filling. Opus takes its own run-up off.
             if !matches!(codec, Codec::Opus(_)) {
@@ -214,6 +245,7 @@ impl Source for Stream {
                 }
             }
             if piece.frames() > 0 {
+                self.end_s = at_s + seconds(piece.frames() as u64, piece.rate_hz);
                 return Ok(true);
             }
         }
@@ -254,6 +286,7 @@ impl Source for Stream {
 
 impl Stream {
     fn rejoin(&mut self) {
+        self.offset_s = self.end_s;
         let tracks: Vec<_> = self
             .format
             .tracks()
