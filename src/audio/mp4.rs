@@ -224,7 +224,8 @@ impl Mp4 {
         let language = short(mdhd, if wide { 32 } else { 20 }).map(language);
         let table = Table::read(stbl);
         let declared = table.ticks();
-        let mut shift_s = 0.0;
+        // Without an edit list an AAC track starts with the overlap that no encoder can do without.
+        let mut shift_s = if sound.is_aac { -1024.0 / f64::from(sound.rate_hz.unwrap_or(48_000)) } else { 0.0 };
         if let Some(list) = find(trak, *b"edts").and_then(|b| find(b, *b"elst")) {
             let (empty_s, start_s) = edits(list, movie_hz, ticks_hz);
             shift_s = empty_s;

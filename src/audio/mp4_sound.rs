@@ -37,6 +37,7 @@ pub(super) struct Sound {
     pub(super) lie: Lie,
     /// The decoder takes the encoder's run-up off by itself.
     pub(super) trims_itself: bool,
+    pub(super) is_aac: bool,
 }
 
 impl Sound {
@@ -79,6 +80,7 @@ impl Sound {
             places: Place::usual(channels),
             lie: Lie::Packets,
             trims_itself: false,
+            is_aac: false,
         };
         match &kind {
             b"mp4a" => sound.mpeg4(child(*b"esds").unwrap_or_default(), rate_hz, channels),
@@ -137,6 +139,7 @@ impl Sound {
                     config.channels = guess.channels;
                 }
                 self.name = config.name();
+                self.is_aac = true;
                 self.rate_hz = Some(config.rate_hz);
                 self.places = Place::usual(usize::try_from(config.channels).unwrap_or(1));
                 self.codec = config.decoder();

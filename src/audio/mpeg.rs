@@ -53,6 +53,16 @@ pub(super) enum Kind {
 }
 
 impl Kind {
+    /// Frames at the start that no encoder or decoder can do without (M: ISO/IEC 13818-7 overlap of 1024; MP3 decoder
+    /// 529 and the usual encoder's 576; the filter bank of layers 1 and 2). At low rates they are a tenth of a second.
+    const fn run_up(self) -> usize {
+        match self {
+            Self::Layer1 | Self::Layer2 => 481,
+            Self::Layer3 => 529 + 576,
+            Self::Adts(_) => 1024,
+        }
+    }
+
     const fn name(self) -> &'static str {
         match self {
             Self::Layer1 => "MP1",
@@ -221,7 +231,7 @@ pub(super) fn open(
         current: first,
         at,
         end,
-        skip: 0,
+        skip: first.kind.run_up(),
         lost: 0,
         repairs,
         damage: 0,
@@ -289,7 +299,7 @@ impl Frames {
             if let Some(&[a, b, _]) = frame.get(next + 21..).and_then(|b| b.first_chunk::<3>()) {
                 let delay = usize::from(a) << 4 | usize::from(b) >> 4;
                 // The decoder's own run-up is 529 frames more (M: LAME tag, revision 1).
-                self.skip = if delay > 0 && delay < 4000 { delay + 529 } else { 0 };
+                self.skip = if delay < 4000 { delay + 529 } else { self.skip };
             }
             if flags & 1 == 0 { None } else { long(side + 8) }
         } else if frame.get(36..40) == Some(b"VBRI".as_slice()) {
