@@ -67,6 +67,9 @@ impl Input {
     pub(super) fn bytes(&mut self, at: u64, want: usize) -> Result<&[u8], Error> {
         let left = usize::try_from(self.len.saturating_sub(at)).unwrap_or(usize::MAX);
         let want = want.min(left);
+        if want == 0 {
+            return Ok(&[]);
+        }
         let inside = at.checked_sub(self.window_at).and_then(|skip| usize::try_from(skip).ok());
         let from = match inside {
             Some(from) if from.saturating_add(want) <= self.window.len() => from,

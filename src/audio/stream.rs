@@ -77,10 +77,11 @@ pub(super) fn open(
     });
     let format = match format {
         Some(Ok(format)) => format,
-        Some(Err(Trouble::IoError(source))) if source.kind() != std::io::ErrorKind::UnexpectedEof => {
+        // The system's errors have its number; others are the reader's own way to say that the file is wrong.
+        Some(Err(Trouble::IoError(source))) if source.raw_os_error().is_some() => {
             return Err(Error::Read { path, source });
         }
-        Some(Err(Trouble::IoError(_))) => {
+        Some(Err(Trouble::IoError(e))) if e.kind() == std::io::ErrorKind::UnexpectedEof => {
             let what = match kind {
                 Kind::Caf => "its list of packets, which is written last, is missing",
                 Kind::Ogg | Kind::Flac => "the file ends before the first sound",
