@@ -42,8 +42,29 @@ mod id {
     /// The document's head, and elements that are passed over on the way: `SeekHead`, `Cues`, `Chapters`, `Tags`,
     /// `Attachments`, `Void`, `CRC-32`; of clusters and block groups.
     pub(super) const PASSED: [u32; 23] = [
-        0x1a45_dfa3, 0x114d_9b74, 0x1c53_bb6b, 0x1043_a770, 0x1254_c367, 0x1941_a469, 0xec, 0xbf, 0xab, 0xa7, 0x5854,
-        0xaf, 0x9b, 0xfb, 0xfd, 0xfa, 0xa4, 0x75a2, 0x75a1, 0x8e, 0xf7, 0xc8, 0xa6,
+        0x1a45_dfa3,
+        0x114d_9b74,
+        0x1c53_bb6b,
+        0x1043_a770,
+        0x1254_c367,
+        0x1941_a469,
+        0xec,
+        0xbf,
+        0xab,
+        0xa7,
+        0x5854,
+        0xaf,
+        0x9b,
+        0xfb,
+        0xfd,
+        0xfa,
+        0xa4,
+        0x75a2,
+        0x75a1,
+        0x8e,
+        0xf7,
+        0xc8,
+        0xa6,
     ];
 }
 
@@ -219,7 +240,8 @@ impl Matroska {
             match element.id {
                 id::SEGMENT | id::CLUSTER | id::BLOCK_GROUP => self.at = element.body,
                 id::TIMESTAMP if size <= 8 => {
-                    self.cluster_ticks = whole(self.input.bytes(element.body, usize::try_from(size).unwrap_or(0))?);
+                    self.cluster_ticks =
+                        whole(self.input.bytes(element.body, usize::try_from(size).unwrap_or(0))?);
                     self.at = element.body + size;
                 }
                 id::SIMPLE_BLOCK | id::BLOCK if size <= left => {
@@ -268,7 +290,9 @@ impl Matroska {
     fn packets(&mut self, at: u64, size: u64, only: Option<usize>) -> Result<bool, Error> {
         let head = self.input.bytes(at, 12)?;
         let Some((number, len, _)) = vint(head) else { return Ok(false) };
-        let Some(&[high, low, flags]) = head.get(len..).and_then(|b| b.first_chunk::<3>()) else { return Ok(false) };
+        let Some(&[high, low, flags]) = head.get(len..).and_then(|b| b.first_chunk::<3>()) else {
+            return Ok(false);
+        };
         let Some(index) = self.inner.iter().position(|t| t.number == number) else { return Ok(false) };
         let readable = self.inner.get(index).is_some_and(|t| t.codec.is_some());
         if only.is_some_and(|only| only != index) || !readable || size > MOST_BLOCK {

@@ -4,7 +4,9 @@ use symphonia::core::{
     audio::{Channels, layouts},
     codecs::audio::{
         AudioCodecParameters,
-        well_known::{CODEC_ID_ALAC, CODEC_ID_FLAC, CODEC_ID_MP1, CODEC_ID_MP2, CODEC_ID_MP3, CODEC_ID_VORBIS},
+        well_known::{
+            CODEC_ID_ALAC, CODEC_ID_FLAC, CODEC_ID_MP1, CODEC_ID_MP2, CODEC_ID_MP3, CODEC_ID_VORBIS,
+        },
     },
 };
 
@@ -130,7 +132,9 @@ fn decoder(
             }
             (head.and_then(Codec::opus), "Opus".into())
         }
-        "A_VORBIS" => (vorbis(private).and_then(|extra| simple(CODEC_ID_VORBIS, Some(extra))), "Vorbis".into()),
+        "A_VORBIS" => {
+            (vorbis(private).and_then(|extra| simple(CODEC_ID_VORBIS, Some(extra))), "Vorbis".into())
+        }
         "A_FLAC" => {
             // `fLaC`, a block's head, then the stream information.
             let info = private.get(8..42).map(<[u8]>::to_vec);
@@ -145,8 +149,12 @@ fn decoder(
         "A_PCM/INT/BIG" => pcm(Coding::Signed, true),
         "A_PCM/FLOAT/IEEE" => pcm(Coding::Float, false),
         aac if aac.starts_with("A_AAC") => {
-            let guess =
-                aac::Config { object: 2, rate_hz, channels: u32::try_from(channels).unwrap_or(1), short: false };
+            let guess = aac::Config {
+                object: 2,
+                rate_hz,
+                channels: u32::try_from(channels).unwrap_or(1),
+                short: false,
+            };
             let mut config = aac::Config::read(private).unwrap_or(guess);
             if config.channels == 0 {
                 config.channels = guess.channels;

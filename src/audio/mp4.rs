@@ -225,7 +225,8 @@ impl Mp4 {
         let table = Table::read(stbl);
         let declared = table.ticks();
         // Without an edit list an AAC track starts with the overlap that no encoder can do without.
-        let mut shift_s = if sound.is_aac { -1024.0 / f64::from(sound.rate_hz.unwrap_or(48_000)) } else { 0.0 };
+        let mut shift_s =
+            if sound.is_aac { -1024.0 / f64::from(sound.rate_hz.unwrap_or(48_000)) } else { 0.0 };
         if let Some(list) = find(trak, *b"edts").and_then(|b| find(b, *b"elst")) {
             let (empty_s, start_s) = edits(list, movie_hz, ticks_hz);
             shift_s = empty_s;
@@ -270,7 +271,18 @@ impl Mp4 {
             let known = top_box(&mut self.input, at)?.filter(|(name, body)| {
                 matches!(
                     name,
-                    b"ftyp" | b"styp" | b"moov" | b"moof" | b"mdat" | b"sidx" | b"free" | b"skip" | b"mfra" | b"emsg" | b"uuid" | b"prft"
+                    b"ftyp"
+                        | b"styp"
+                        | b"moov"
+                        | b"moof"
+                        | b"mdat"
+                        | b"sidx"
+                        | b"free"
+                        | b"skip"
+                        | b"mfra"
+                        | b"emsg"
+                        | b"uuid"
+                        | b"prft"
                 ) && (body.end <= self.input.len() || name == b"mdat")
             });
             let Some((name, body)) = known else {

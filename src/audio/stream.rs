@@ -116,7 +116,17 @@ pub(super) fn open(
     if tracks.is_empty() {
         return Err(Error::NoSoundTrack { path, container });
     }
-    Ok(Box::new(Stream { format, container, tracks, inner, repairs, undecoded: 0, offset_s: 0.0, end_s: 0.0, broken: None }))
+    Ok(Box::new(Stream {
+        format,
+        container,
+        tracks,
+        inner,
+        repairs,
+        undecoded: 0,
+        offset_s: 0.0,
+        end_s: 0.0,
+        broken: None,
+    }))
 }
 
 /// The one stream of an Ogg file, where it is of a kind that symphonia does not even list.

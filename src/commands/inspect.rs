@@ -62,7 +62,10 @@ fn table(file: &str, report: &Report) -> String {
     };
     line("file", file);
     line("kind", &format!("{}, {}", report.container, report.codec));
-    line("sound", &format!("{} Hz, {} channel(s), {}", report.rate_hz, report.channels, length(report.decoded_s)));
+    line(
+        "sound",
+        &format!("{} Hz, {} channel(s), {}", report.rate_hz, report.channels, length(report.decoded_s)),
+    );
     if let Some(start) = &report.recording_start {
         line("recorded", start);
     }
@@ -72,7 +75,10 @@ fn table(file: &str, report: &Report) -> String {
         line("level", verdict);
     }
     if report.gain_db != 0.0 {
-        line("", &format!("the listener's copy is changed by {:+} dB; the file stays as it is", report.gain_db));
+        line(
+            "",
+            &format!("the listener's copy is changed by {:+} dB; the file stays as it is", report.gain_db),
+        );
     }
     for warning in &report.warnings {
         line("warning", warning);
@@ -104,7 +110,8 @@ fn levels(report: &Report) -> String {
         ];
         if track.channels.is_empty() {
             let why = if track.readable { "nothing in it could be decoded" } else { "no decoder for it" };
-            let rest = [String::new(), String::new(), String::new(), String::new(), String::new(), why.into()];
+            let rest =
+                [String::new(), String::new(), String::new(), String::new(), String::new(), why.into()];
             table.add_row(head.into_iter().chain(rest));
         } else {
             for (n, channel) in track.channels.iter().enumerate() {

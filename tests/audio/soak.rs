@@ -63,7 +63,8 @@ fn break_it(random: &mut Random, file: &mut Vec<u8>, other: &[u8]) {
             1 => file[at] = random.next() as u8,
             2 | 3 => {
                 // A wild number of 1, 2, 4 or 8 bytes.
-                let wild: [u64; 9] = [0, u64::MAX, 0x7fff_ffff, 0x8000_0000, 1, 0xffff, 0x10_0000, 0xff, random.next()];
+                let wild: [u64; 9] =
+                    [0, u64::MAX, 0x7fff_ffff, 0x8000_0000, 1, 0xffff, 0x10_0000, 0xff, random.next()];
                 let number = wild[random.below(wild.len())];
                 let both = if random.below(2) == 0 { number.to_le_bytes() } else { number.to_be_bytes() };
                 let size = [1, 2, 4, 8][random.below(4)];
