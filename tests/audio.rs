@@ -9,7 +9,17 @@
     reason = "test code: a panic is the failure, and its numbers are small"
 )]
 
+#[path = "audio/channels.rs"]
+mod channels;
+#[path = "audio/formats.rs"]
+mod formats;
+#[path = "audio/inspect.rs"]
+mod inspect;
 #[path = "audio/made.rs"]
 mod made;
 #[path = "audio/soak.rs"]
 mod soak;
+#[path = "audio/times.rs"]
+mod times;
+#[path = "audio/wav.rs"]
+mod wav;

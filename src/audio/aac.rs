@@ -86,8 +86,7 @@ impl Config {
             _ => "AAC of a rare kind",
         };
         match self.channels {
-            0 | 1 => kind.into(),
-            2 => kind.into(),
+            0..=2 => kind.into(),
             7 => format!("{kind} with 8 channels"),
             n => format!("{kind} with {n} channels"),
         }

@@ -52,7 +52,9 @@ impl Code {
         }
         // A cut block may leave its channels unequally long.
         let shortest = planes.iter().map(Vec::len).min().unwrap_or(0);
-        planes.iter_mut().for_each(|plane| plane.truncate(shortest));
+        for plane in planes {
+            plane.truncate(shortest);
+        }
     }
 }
 
@@ -127,6 +129,14 @@ fn ima_quicktime(block: &[u8], planes: &mut [Vec<f32>]) {
 const ADAPTATION: [i32; 16] =
     [230, 230, 230, 230, 307, 409, 512, 614, 768, 614, 512, 409, 307, 230, 230, 230];
 
+/// What Microsoft ADPCM remembers of a channel.
+struct State {
+    coefficients: (i32, i32),
+    step: i32,
+    last: i32,
+    before: i32,
+}
+
 fn microsoft(block: &[u8], coefficients: &[(i32, i32)], planes: &mut [Vec<f32>]) {
     let channels = planes.len();
     let Some((head, data)) = block.split_at_checked(7 * channels) else { return };
@@ -136,12 +146,6 @@ fn microsoft(block: &[u8], coefficients: &[(i32, i32)], planes: &mut [Vec<f32>])
             .and_then(|b| b.first_chunk::<2>())
             .map_or(0, |b| i32::from(i16::from_le_bytes(*b)))
     };
-    struct State {
-        coefficients: (i32, i32),
-        step: i32,
-        last: i32,
-        before: i32,
-    }
     let mut states: Vec<State> = (0..channels)
         .map(|channel| State {
             coefficients: head

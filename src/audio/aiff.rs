@@ -87,7 +87,9 @@ pub(super) fn open(mut input: Input, start: u64, mut repairs: Vec<String>) -> Re
         size = left;
         declared = Some(counted).filter(|n| *n > 0);
     } else if told.saturating_sub(offset) > left {
-        repairs.push(format!("header repaired: the header promises {told} bytes of sound, {left} are there"));
+        repairs.push(format!(
+            "header repaired: of the {told} bytes of sound that the header promises only {left} are there"
+        ));
     }
     let layout = Layout {
         container: container.into(),
@@ -113,12 +115,14 @@ struct Common {
 
 impl Common {
     fn read(bytes: &[u8], compressed: bool) -> Option<Self> {
-        let (&[a, b, c, d, e, f, g, h], rest) = bytes.split_first_chunk::<8>()?;
+        let (channels, rest) = bytes.split_first_chunk::<2>()?;
+        let (frames, rest) = rest.split_first_chunk::<4>()?;
+        let (bits, rest) = rest.split_first_chunk::<2>()?;
         let (rate, rest) = rest.split_first_chunk::<10>()?;
         Some(Self {
-            channels: u16::from_be_bytes([a, b]),
-            frames: u32::from_be_bytes([c, d, e, f]),
-            bits: u16::from_be_bytes([g, h]),
+            channels: u16::from_be_bytes(*channels),
+            frames: u32::from_be_bytes(*frames),
+            bits: u16::from_be_bytes(*bits),
             rate_hz: extended(*rate),
             compression: rest.first_chunk::<4>().copied().filter(|_| compressed).unwrap_or(*b"NONE"),
         })

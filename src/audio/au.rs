@@ -48,7 +48,9 @@ pub(super) fn open(mut input: Input, start: u64, mut repairs: Vec<String>) -> Re
     let told = u64::from(told);
     let known = told > 0 && told < u64::from(u32::MAX);
     if known && told > left {
-        repairs.push(format!("header repaired: the header promises {told} bytes of sound, {left} are there"));
+        repairs.push(format!(
+            "header repaired: of the {told} bytes of sound that the header promises only {left} are there"
+        ));
     }
     let layout = Layout {
         container: container.into(),

@@ -5,7 +5,7 @@ use super::{
     error::Error,
     input::Input,
     pcm,
-    source::{MOST_CHANNELS, Piece, Place, RATES_HZ, Source, Track, frames, seconds},
+    source::{MOST_CHANNELS, Piece, Place, RATES_HZ, Source, Track, counted, frames, seconds},
 };
 
 /// How much is decoded at once, in bytes.
@@ -69,7 +69,7 @@ impl Blocks {
             let why = if total == 0 {
                 "only a header, no samples follow it".into()
             } else {
-                format!("{total} bytes are less than one sample")
+                format!("{} only, which is less than one sample", counted(total, "byte"))
             };
             return Err(Error::NoSamples { path: input.path(), container, why });
         }
@@ -143,7 +143,8 @@ impl Source for Blocks {
     fn skip(&mut self, _track: usize, to_s: f64) -> Result<Option<f64>, Error> {
         let per_block = self.layout.frames_per_block();
         let block = self.layout.block as u64;
-        let target = frames(to_s, self.layout.rate_hz) / per_block;
+        // Not behind it, however times are rounded.
+        let target = frames(to_s, self.layout.rate_hz).saturating_sub(1) / per_block;
         let mut blocks = target;
         self.span = 0;
         self.at = 0;
@@ -163,10 +164,13 @@ impl Source for Blocks {
     fn repairs(&self) -> Vec<String> {
         let mut all = self.layout.repairs.clone();
         if self.stray > 0 {
-            all.push(format!("{} stray bytes of an unfinished sample were left out", self.stray));
+            all.push(format!("left out: {} of an unfinished sample", counted(self.stray, "byte")));
         }
         if self.strange > 0 {
-            all.push(format!("{} samples were not numbers; they were taken as silence", self.strange));
+            all.push(format!(
+                "taken as silence: {} whose value is no number",
+                counted(self.strange, "sample")
+            ));
         }
         all
     }

@@ -92,7 +92,7 @@ pub(super) fn open(mut input: Input, start: u64, mut repairs: Vec<String>) -> Re
         declared = Some(told);
         if told > left {
             repairs.push(format!(
-                "header repaired: the header promises {told} bytes of sound, {left} are there"
+                "header repaired: of the {told} bytes of sound that the header promises only {left} are there"
             ));
         }
         told.min(left)

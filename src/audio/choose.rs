@@ -21,6 +21,8 @@ const LEAST_GAIN_DB: f64 = -30.0;
 const QUIET_DB: f32 = -48.0;
 /// Speech nearer to the floor than this is called noisy, in dB.
 const NOISY_DB: f32 = 12.0;
+/// A shorter piece shows no rise and fall, in seconds.
+const SHORT_S: f64 = 0.3;
 /// More cut-off samples than this share are called clipped.
 const CLIPPED: f32 = 5e-4;
 /// A constant of more than this is told, as a share of full scale.
@@ -175,6 +177,8 @@ fn level(channel: &Channel, speech: &Speech) -> Level {
     let mut verdict = Vec::new();
     if channel.is_silent() {
         verdict.push(Verdict::NoSignal);
+    } else if channel.length_s() < SHORT_S {
+        verdict.push(Verdict::TooShort);
     } else if speech.share <= 0.0 {
         verdict.push(Verdict::NoSpeech);
     } else {

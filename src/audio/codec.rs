@@ -112,7 +112,7 @@ impl Codec {
 /// Where symphonia's channels stand.
 pub(super) fn places(channels: &Channels) -> Vec<Place> {
     match channels {
-        Channels::Positioned(all) if all.bits().count_ones() == 1 => vec![Place::Only],
+        Channels::Positioned(all) if all.bits().is_power_of_two() => vec![Place::Only],
         Channels::Positioned(all) => all
             .iter()
             .map(|one| match one {

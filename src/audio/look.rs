@@ -154,6 +154,10 @@ fn band(rate_hz: u32) -> [Biquad; 2] {
 impl Channel {
     fn add(&mut self, plane: &[f32], mut filled: u32, per_frame: u32) -> u32 {
         self.filtered.clear();
+        if self.samples == 0 {
+            let first = plane.first().copied().unwrap_or(0.0);
+            (self.low, self.high) = (first, first);
+        }
         for &x in plane {
             // Beyond any real level: floats of a broken file.
             let x = if x.abs() < 1e6 { x } else { 0.0 };
@@ -213,13 +217,21 @@ impl Channel {
         (self.square / n - (self.sum / n).powi(2)).max(0.0).sqrt() as f32
     }
 
+    /// As far as levels were measured.
+    pub(super) fn length_s(&self) -> f64 {
+        self.levels.len() as f64 * FRAME_S
+    }
+
     /// Nothing at all, or nothing but a constant.
     pub(super) fn is_silent(&self) -> bool {
-        self.high - self.low < 1e-7
+        self.samples == 0 || self.high - self.low < 1e-7
     }
 
     /// How much of it is cut off at the top, 0 to 1.
     pub(super) fn clipped(&self) -> f32 {
+        if self.is_silent() {
+            return 0.0;
+        }
         let n = self.samples.max(1) as f32;
         // Cut off and turned down later: very many samples are exactly the largest. In coarse or quiet sound that is
         // normal.

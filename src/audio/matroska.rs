@@ -1,4 +1,4 @@
-//! Matroska and WebM → pieces.
+//! Matroska and `WebM` → pieces.
 //!
 //! A reader of its own because symphonia's refuses a file that was cut anywhere, and gives up at the first damage. This
 //! one walks element by element, needs no index, and finds the next cluster behind damage.
@@ -10,7 +10,7 @@ use super::{
     error::Error,
     input::Input,
     matroska_track::{Entry, Stripped},
-    source::{Piece, Source, Track},
+    source::{Piece, Source, Track, counted, frames},
 };
 
 const CONTAINER: &str = "Matroska or WebM";
@@ -22,6 +22,10 @@ const MOST_BLOCK: u64 = 4 << 20;
 const MOST_HEADERS: usize = 4096;
 /// How much is searched at once for the next cluster, in bytes.
 const STEP: usize = 1 << 16;
+/// How much of damage is searched block by block, in bytes; behind that only for the next cluster.
+const NEAR: u64 = 4 << 20;
+/// Sound found behind damage may be so much later than the damage is long, in seconds.
+const LATER_S: f64 = 5.0;
 /// After a jump so much is decoded before the wanted time, because frames lean on those before them, in seconds.
 const RUN_UP_S: f64 = 0.5;
 
@@ -79,9 +83,10 @@ struct Element {
 /// A number of variable length: its value, its length, whether all its bits are set.
 pub(super) fn vint(bytes: &[u8]) -> Option<(u64, usize, bool)> {
     let first = *bytes.first()?;
-    let len = first.leading_zeros() as usize + 1;
+    let zeros = first.leading_zeros();
+    let len = zeros as usize + 1;
     let rest = bytes.get(1..len)?;
-    let mask = u8::MAX.checked_shr(len as u32).unwrap_or(0);
+    let mask = u8::MAX.checked_shr(zeros + 1).unwrap_or(0);
     let value = rest.iter().fold(u64::from(first & mask), |sum, byte| sum << 8 | u64::from(*byte));
     (len <= 8).then_some((value, len, value == (1 << (7 * len)) - 1))
 }
@@ -129,6 +134,10 @@ struct Matroska {
     /// Nanoseconds of one tick.
     scale: u64,
     cluster_ticks: u64,
+    /// Numbers of all tracks, pictures too.
+    numbers: Vec<u64>,
+    /// When the last block of sound started, and where it lay.
+    last: (f64, u64),
     /// Packets of the block in hand: track, bytes, and when, for the first of a block.
     waiting: VecDeque<(usize, Vec<u8>, Option<f64>)>,
     repairs: Vec<String>,
@@ -186,6 +195,8 @@ pub(super) fn open(mut input: Input, start: u64, repairs: Vec<String>) -> Result
         at,
         scale,
         cluster_ticks: 0,
+        numbers: Vec::new(),
+        last: (0.0, at),
         waiting: VecDeque::new(),
         repairs,
         started: about(id::DATE).and_then(created),
@@ -194,6 +205,8 @@ pub(super) fn open(mut input: Input, start: u64, repairs: Vec<String>) -> Result
         cut: false,
     };
     for (_, entry) in elements(&entries).filter(|(id, _)| *id == id::TRACK_ENTRY).take(256) {
+        // TrackNumber.
+        matroska.numbers.extend(elements(entry).filter(|(id, _)| *id == 0xd7).map(|(_, body)| whole(body)));
         let Some(entry) = Entry::read(entry) else { continue };
         matroska.tracks.push(Track { declared_s, ..entry.track });
         matroska.inner.push(Inner {
@@ -264,26 +277,82 @@ impl Matroska {
         }
     }
 
-    /// Goes on to the next cluster.
+    /// Goes on to the next cluster, or to the next block that belongs here.
     fn resync(&mut self) -> Result<(), Error> {
         let from = self.at;
         let mark = id::CLUSTER.to_be_bytes();
         self.at += 1;
         while self.at < self.input.len() {
             let bytes = self.input.bytes(self.at, STEP)?;
-            match bytes.windows(4).position(|w| w == mark) {
+            let size = bytes.len();
+            let cluster = bytes.windows(4).position(|w| w == mark);
+            // Only where a block can be: its name is one byte.
+            let near = self.at - from < NEAR;
+            let until = cluster.unwrap_or(size);
+            let blocks: Vec<usize> = bytes
+                .iter()
+                .take(until)
+                .enumerate()
+                .filter(|(_, byte)| near && (**byte == 0xa3 || **byte == 0xa0))
+                .map(|(n, _)| n)
+                .collect();
+            for n in blocks {
+                if self.belongs(self.at + n as u64)? {
+                    self.at += n as u64;
+                    self.damage += self.at - from;
+                    return Ok(());
+                }
+            }
+            match cluster {
                 Some(found) => {
                     self.at += found as u64;
                     self.damage += self.at - from;
                     return Ok(());
                 }
-                None if bytes.len() < STEP => break,
+                None if size < STEP => break,
                 None => self.at += (STEP - 3) as u64,
             }
         }
         // Nothing follows: that is the end, not damage inside.
         self.at = self.input.len();
         Ok(())
+    }
+
+    /// Whether a block of this cluster starts there: of a known track, at a time that fits, and followed by another
+    /// element.
+    fn belongs(&mut self, at: u64) -> Result<bool, Error> {
+        let Some(outer) = element(&mut self.input, at)? else { return Ok(false) };
+        let block = match outer.id {
+            id::BLOCK_GROUP => element(&mut self.input, outer.body)?.filter(|inner| inner.id == id::BLOCK),
+            _ => Some(outer),
+        };
+        let (Some(block), Some(size)) = (block, outer.size) else { return Ok(false) };
+        let next = outer.body.saturating_add(size);
+        if size < 5 || next > self.input.len() {
+            return Ok(false);
+        }
+        let head = self.input.bytes(block.body, 12)?;
+        let Some((number, len, _)) = vint(head) else { return Ok(false) };
+        let Some(&ticks) = head.get(len..).and_then(|b| b.first_chunk::<2>()) else { return Ok(false) };
+        let at_s = self.at_s(i16::from_be_bytes(ticks));
+        let (last_s, last_at) = self.last;
+        // A cluster may have started inside the damage; then times would be too early.
+        #[expect(clippy::cast_precision_loss, reason = "a count of bytes")]
+        let later_s = (at - last_at) as f64 / 500.0 + LATER_S;
+        if !self.numbers.contains(&number) || at_s < last_s || at_s > last_s + later_s {
+            return Ok(false);
+        }
+        Ok(next == self.input.len()
+            || element(&mut self.input, next)?.is_some_and(|e| {
+                matches!(e.id, id::SIMPLE_BLOCK | id::BLOCK_GROUP | id::CLUSTER | id::TIMESTAMP)
+                    || id::PASSED.contains(&e.id)
+            }))
+    }
+
+    /// A block's time in seconds, by its ticks after the cluster's.
+    #[expect(clippy::cast_precision_loss, reason = "a time in seconds")]
+    fn at_s(&self, ticks: i16) -> f64 {
+        (i128::from(self.cluster_ticks) + i128::from(ticks)) as f64 * self.scale as f64 / 1e9
     }
 
     /// Takes the packets of a block, if it is of a wanted track.
@@ -300,10 +369,10 @@ impl Matroska {
         }
         let size = usize::try_from(size).unwrap_or(0);
         let body = self.input.bytes(at, size)?.get(len + 3..).unwrap_or_default().to_vec();
-        let ticks = i128::from(self.cluster_ticks) + i128::from(i16::from_be_bytes([high, low]));
+        let at_s = self.at_s(i16::from_be_bytes([high, low]));
+        self.last = (at_s, at);
         let Some(inner) = self.inner.get(index) else { return Ok(false) };
-        #[expect(clippy::cast_precision_loss, reason = "a time in seconds")]
-        let mut at_s = Some((ticks as f64 * self.scale as f64 / 1e9 - inner.delay_s).max(0.0));
+        let mut at_s = Some(at_s - inner.delay_s);
         let Some(frames) = unlace(&body, flags >> 1 & 3) else {
             self.undecoded += 1;
             return Ok(false);
@@ -381,7 +450,14 @@ impl Source for Matroska {
                     continue;
                 }
                 piece.track = index;
-                piece.at_s = at_s;
+                piece.at_s = at_s.map(|at_s| at_s.max(0.0));
+                // The run-up of AAC; Opus takes its own off.
+                if let (Some(early_s), false) =
+                    (at_s.filter(|at_s| *at_s < 0.0), matches!(codec, Codec::Opus(_)))
+                {
+                    let early = frames(-early_s, piece.rate_hz);
+                    piece.trim_start(usize::try_from(early).unwrap_or(usize::MAX));
+                }
                 if piece.frames() > 0 {
                     return Ok(true);
                 }
@@ -410,10 +486,13 @@ impl Source for Matroska {
     fn repairs(&self) -> Vec<String> {
         let mut all = self.repairs.clone();
         if self.damage > 0 {
-            all.push(format!("{} damaged bytes inside could not be read", self.damage));
+            all.push(format!("damage inside: {} could not be read", counted(self.damage, "byte")));
         }
         if self.undecoded > 0 {
-            all.push(format!("{} packets of sound could not be decoded; they are silence", self.undecoded));
+            all.push(format!(
+                "no sound could be decoded from {}; silence stands there",
+                counted(self.undecoded, "packet")
+            ));
         }
         if self.cut {
             all.push("the file ends, or is damaged, inside a block of sound; the rest was taken".into());

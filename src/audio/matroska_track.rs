@@ -70,7 +70,11 @@ impl Entry {
             name = format!("{how} {name}");
         }
         #[expect(clippy::cast_precision_loss, reason = "a time in seconds")]
-        let delay_s = find(0x56aa).map_or(0, whole).min(1_000_000_000) as f64 / 1e9;
+        let mut delay_s = find(0x56aa).map_or(0, whole).min(1_000_000_000) as f64 / 1e9;
+        // The overlap that no AAC encoder can do without, where the file does not tell it.
+        if delay_s == 0.0 && id.starts_with("A_AAC") {
+            delay_s = 1024.0 / f64::from(rate_hz.max(8000));
+        }
         let track = Track {
             codec: name,
             readable: codec.is_some(),

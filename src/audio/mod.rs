@@ -20,6 +20,7 @@ mod mp4;
 mod mp4_sound;
 mod mp4_table;
 mod mpeg;
+mod mpeg_head;
 mod opus;
 mod pcm;
 mod recording;

@@ -11,7 +11,7 @@ use super::{
     input::Input,
     mp4_sound::{Lie, Sound},
     mp4_table::{Cursor, Sample, Table},
-    source::{Piece, RATES_HZ, Source, Track, seconds},
+    source::{Piece, RATES_HZ, Source, Track, counted, seconds},
 };
 
 /// An index larger than this is damaged; three hours of video have about 15 MB.
@@ -34,8 +34,8 @@ pub(super) fn boxes(bytes: &[u8]) -> impl Iterator<Item = ([u8; 4], &[u8])> {
     let mut rest = bytes;
     std::iter::from_fn(move || {
         let (head, _) = rest.split_first_chunk::<8>()?;
-        let [a, b, c, d, name @ ..] = *head;
-        let size = u32::from_be_bytes([a, b, c, d]);
+        let size = long(head, 0)?;
+        let name = *head.last_chunk::<4>()?;
         let (start, size) = match size {
             0 => (8, rest.len()),
             1 => {
@@ -73,6 +73,8 @@ struct Mp4 {
     input: Input,
     tracks: Vec<Track>,
     inner: Vec<Inner>,
+    /// Where the file starts: offsets count from there.
+    start: u64,
     /// Where the next fragment is looked for; absent in a whole file.
     fragments: Option<u64>,
     repairs: Vec<String>,
@@ -134,6 +136,7 @@ pub(super) fn open(mut input: Input, start: u64, mut repairs: Vec<String>) -> Re
         input,
         tracks: Vec::new(),
         inner: Vec::new(),
+        start,
         fragments: extends.map(|_| start),
         repairs,
         undecoded: 0,
@@ -184,8 +187,11 @@ impl Top {
     }
 }
 
+/// Name and body of a box of the file itself.
+type TopBox = ([u8; 4], Range<u64>);
+
 /// Name and body of the box at a place of the file; the body's end may lie behind the file's.
-fn top_box(input: &mut Input, at: u64) -> Result<Option<([u8; 4], Range<u64>)>, Error> {
+fn top_box(input: &mut Input, at: u64) -> Result<Option<TopBox>, Error> {
     let bytes = input.bytes(at, 16)?;
     let (Some(size), Some(name)) =
         (long(bytes, 0), bytes.get(4..).and_then(|b| b.first_chunk::<4>()).copied())
@@ -257,7 +263,7 @@ impl Mp4 {
             lie: sound.lie,
             ticks_hz,
             shift_s,
-            cursor: Cursor::new(table, self.input.len()),
+            cursor: Cursor::new(table, self.start, self.input.len()),
             waiting: VecDeque::new(),
             fragment_at: declared,
             usual,
@@ -337,7 +343,7 @@ impl Mp4 {
         let mut at = 8;
         let mut base = moof_at;
         if flags & 1 != 0 {
-            base = huge(tfhd, at)?;
+            base = huge(tfhd, at)?.saturating_add(self.start);
             at += 8;
         }
         at += if flags & 2 == 0 { 0 } else { 4 };
@@ -532,10 +538,13 @@ impl Source for Mp4 {
     fn repairs(&self) -> Vec<String> {
         let mut all = self.repairs.clone();
         if self.undecoded > 0 {
-            all.push(format!("{} packets of sound could not be decoded; they are silence", self.undecoded));
+            all.push(format!(
+                "no sound could be decoded from {}; silence stands there",
+                counted(self.undecoded, "packet")
+            ));
         }
         if self.damage > 0 {
-            all.push(format!("{} damaged bytes inside could not be read", self.damage));
+            all.push(format!("damage inside: {} could not be read", counted(self.damage, "byte")));
         }
         if self.cut {
             all.push("the index lists sound behind the end of the file".into());

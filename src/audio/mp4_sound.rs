@@ -181,10 +181,9 @@ fn pcm(
     let bytes = bits.div_ceil(8).max(1);
     let format = |coding, bytes, big_endian| Some(Format { coding, bytes, big_endian });
     match &kind {
-        b"twos" => format(Coding::Signed, bytes, true),
         b"sowt" => format(Coding::Signed, bytes, false),
         b"raw " | b"NONE" | b"\0\0\0\0" if bytes == 1 => format(Coding::Unsigned, 1, true),
-        b"raw " | b"NONE" | b"\0\0\0\0" => format(Coding::Signed, bytes, true),
+        b"twos" | b"raw " | b"NONE" | b"\0\0\0\0" => format(Coding::Signed, bytes, true),
         b"in24" => format(Coding::Signed, 3, !little),
         b"in32" => format(Coding::Signed, 4, !little),
         b"fl32" => format(Coding::Float, 4, !little),

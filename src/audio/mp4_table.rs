@@ -85,13 +85,15 @@ pub(super) struct Cursor {
     same: u64,
     ticks: u32,
     at_ticks: u64,
-    /// Length of the file, and samples in a row that lie behind it.
+    start: u64,
+    /// End of the file, and samples in a row that lie behind it.
     end: u64,
     missing: u32,
 }
 
 impl Cursor {
-    pub(super) const fn new(table: Table, end: u64) -> Self {
+    /// Offsets count from `start`; the file ends at `end`.
+    pub(super) const fn new(table: Table, start: u64, end: u64) -> Self {
         Self {
             table,
             chunk: 0,
@@ -103,6 +105,7 @@ impl Cursor {
             same: 0,
             ticks: 0,
             at_ticks: 0,
+            start,
             end,
             missing: 0,
         }
@@ -147,7 +150,7 @@ impl Cursor {
     }
 
     fn next_chunk(&mut self) -> Option<()> {
-        self.offset = self.table.chunk_offset(self.chunk)?;
+        self.offset = self.table.chunk_offset(self.chunk)?.saturating_add(self.start);
         self.chunk += 1;
         let first = |entry: usize| long(&self.table.stsc, entry * 12);
         while first(self.stsc + 1).is_some_and(|first| first as usize <= self.chunk) {

@@ -11,8 +11,9 @@ use super::{
     codec::Codec,
     error::Error,
     input::Input,
+    mpeg_head::{Head, Kind},
     sniff,
-    source::{Piece, Place, Source, Track, seconds},
+    source::{Piece, Place, Source, Track, counted, seconds},
 };
 
 /// How far the first frame is searched for: behind a tag, or in a file cut at the front, in bytes.
@@ -27,135 +28,6 @@ const TAG: usize = 32;
 const RUN_UP_S: f64 = 0.5;
 /// Silence for damage is not longer than this, in frames.
 const MOST_LOST: u64 = 4096;
-
-/// The head of one frame.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Head {
-    pub(super) kind: Kind,
-    pub(super) rate_hz: u32,
-    pub(super) channels: u32,
-    /// Of the whole frame, in bytes.
-    pub(super) size: usize,
-    /// Of what stands before the decoder's packet (ADTS).
-    head: usize,
-    pub(super) frames: usize,
-    /// Of the Xing header behind the frame head and side information.
-    side: usize,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Kind {
-    Layer1,
-    Layer2,
-    Layer3,
-    /// With the profile: 1 is low complexity.
-    Adts(u8),
-}
-
-impl Kind {
-    /// Frames at the start that no encoder or decoder can do without (M: ISO/IEC 13818-7 overlap of 1024; MP3 decoder
-    /// 529 and the usual encoder's 576; the filter bank of layers 1 and 2). At low rates they are a tenth of a second.
-    const fn run_up(self) -> usize {
-        match self {
-            Self::Layer1 | Self::Layer2 => 481,
-            Self::Layer3 => 529 + 576,
-            Self::Adts(_) => 1024,
-        }
-    }
-
-    const fn name(self) -> &'static str {
-        match self {
-            Self::Layer1 => "MP1",
-            Self::Layer2 => "MP2",
-            Self::Layer3 => "MP3",
-            Self::Adts(_) => "AAC",
-        }
-    }
-}
-
-/// Bit rates in kbit/s (P: ISO/IEC 11172-3, 2.4.2.3 and 13818-3): MPEG-1 layer 1, 2, 3, then MPEG-2 layer 1, 2 and 3.
-#[rustfmt::skip]
-const BIT_RATES: [[usize; 14]; 5] = [
-    [32, 64, 96, 128, 160, 192, 224, 256, 288, 320, 352, 384, 416, 448],
-    [32, 48, 56, 64, 80, 96, 112, 128, 160, 192, 224, 256, 320, 384],
-    [32, 40, 48, 56, 64, 80, 96, 112, 128, 160, 192, 224, 256, 320],
-    [32, 48, 56, 64, 80, 96, 112, 128, 144, 160, 176, 192, 224, 256],
-    [8, 16, 24, 32, 40, 48, 56, 64, 80, 96, 112, 128, 144, 160],
-];
-
-impl Head {
-    /// The head at the start of `bytes`, if it is one.
-    pub(super) fn read(bytes: &[u8]) -> Option<Self> {
-        let &[a, b, c, d] = bytes.first_chunk::<4>()?;
-        if a != 0xff || b & 0xe0 != 0xe0 {
-            return None;
-        }
-        // Layer 0 with a sync word of 12 bits is ADTS.
-        if b & 0xf6 == 0xf0 {
-            return Self::read_adts(bytes);
-        }
-        let version = b >> 3 & 3;
-        let layer = b >> 1 & 3;
-        let (kind, row) = match (layer, version) {
-            (_, 1) | (0, _) => return None,
-            (3, 3) => (Kind::Layer1, 0),
-            (2, 3) => (Kind::Layer2, 1),
-            (_, 3) => (Kind::Layer3, 2),
-            (3, _) => (Kind::Layer1, 3),
-            (2, _) => (Kind::Layer2, 4),
-            _ => (Kind::Layer3, 4),
-        };
-        let rate_hz = [44_100, 48_000, 32_000].get(usize::from(c >> 2 & 3)).copied()?;
-        let rate_hz: u32 = match version {
-            3 => rate_hz,
-            2 => rate_hz / 2,
-            _ => rate_hz / 4,
-        };
-        let bits = BIT_RATES.get::<usize>(row)?.get(usize::from(c >> 4).checked_sub(1)?)? * 1000;
-        let pad = usize::from(c >> 1 & 1);
-        let rate = usize::try_from(rate_hz).ok()?;
-        let (frames, size) = match kind {
-            Kind::Layer1 => (384, (12 * bits / rate + pad) * 4),
-            Kind::Layer2 => (1152, 144 * bits / rate + pad),
-            _ if version == 3 => (1152, 144 * bits / rate + pad),
-            _ => (576, 72 * bits / rate + pad),
-        };
-        // An emphasis of 2 is reserved: a sign that this is no head.
-        if d & 3 == 2 {
-            return None;
-        }
-        let channels = if d >> 6 == 3 { 1 } else { 2 };
-        let side = match (version, channels) {
-            (3, 2) => 32,
-            (3, _) | (_, 2) => 17,
-            _ => 9,
-        };
-        Some(Self { kind, rate_hz, channels, size, head: 0, frames, side: 4 + side })
-    }
-
-    fn read_adts(bytes: &[u8]) -> Option<Self> {
-        let &[_, b, c, d, e, f, g] = bytes.first_chunk::<7>()?;
-        let rate_hz = aac::rate_hz(u32::from(c >> 2 & 15))?;
-        let channels = u32::from(c & 1) << 2 | u32::from(d >> 6);
-        let size = usize::from(d & 3) << 11 | usize::from(e) << 3 | usize::from(f) >> 5;
-        let head = if b & 1 == 0 { 9 } else { 7 };
-        // Several blocks in one frame are allowed and not seen in practice.
-        (size > head && g & 3 == 0).then_some(Self {
-            kind: Kind::Adts(c >> 6),
-            rate_hz,
-            channels,
-            size,
-            head,
-            frames: 1024,
-            side: 0,
-        })
-    }
-
-    /// Whether another head belongs to the same stream.
-    fn like(&self, other: &Self) -> bool {
-        self.kind == other.kind && self.rate_hz == other.rate_hz
-    }
-}
 
 /// Where a chain of frames starts in `bytes`, and its first head.
 pub(super) fn find(bytes: &[u8], whole: bool) -> Option<(usize, Head)> {
@@ -193,6 +65,8 @@ struct Frames {
     lost: u64,
     repairs: Vec<String>,
     damage: u64,
+    /// The last frame is not whole.
+    cut: bool,
     undecoded: u64,
     seen: u64,
     seen_bytes: u64,
@@ -235,13 +109,16 @@ pub(super) fn open(
         lost: 0,
         repairs,
         damage: 0,
+        cut: false,
         undecoded: 0,
         seen: 0,
         seen_bytes: 0,
         now_s: 0.0,
     };
     if offset > 0 {
-        frames.repairs.push(format!("{offset} bytes before the first frame of sound were left out"));
+        frames
+            .repairs
+            .push(format!("left out: {} before the first frame of sound", counted(offset as u64, "byte")));
     }
     let declared_s = frames.length_header()?;
     frames.tracks.push(Track {
@@ -326,10 +203,11 @@ impl Frames {
                 self.at += size;
                 continue;
             }
-            if let Some(head) = Head::read(bytes).filter(|head| head.size > head.head) {
+            if let Some(head) = Head::read(bytes).filter(|head| head.size > head.packet) {
                 let next = self.at + head.size as u64;
                 // Whole, and followed by another head, a tag or the end.
                 if next > self.end {
+                    self.cut = self.seen > 0;
                     return Ok(None);
                 }
                 let behind = self.input.bytes(next, TAG)?;
@@ -430,7 +308,7 @@ impl Source for Frames {
                 self.current = head;
             }
             let packet = self.input.bytes(self.at, head.size)?;
-            let done = self.codec.decode(packet.get(head.head..).unwrap_or_default(), piece);
+            let done = self.codec.decode(packet.get(head.packet..).unwrap_or_default(), piece);
             self.at += head.size as u64;
             self.seen += 1;
             self.seen_bytes += head.size as u64;
@@ -477,12 +355,18 @@ impl Source for Frames {
         let mut all = self.repairs.clone();
         if self.damage > 0 {
             all.push(format!(
-                "{} damaged bytes inside could not be read; silence of about that length stands in their place",
-                self.damage
+                "damage inside: {} could not be read; silence of about that length stands there",
+                counted(self.damage, "byte")
             ));
         }
+        if self.cut {
+            all.push("the last frame is not whole: the recording may have been cut off there".into());
+        }
         if self.undecoded > 0 {
-            all.push(format!("{} frames could not be decoded; they are silence", self.undecoded));
+            all.push(format!(
+                "no sound could be decoded from {}; silence stands there",
+                counted(self.undecoded, "frame")
+            ));
         }
         all
     }

@@ -102,7 +102,7 @@ pub(super) struct Opus {
 }
 
 enum Inner {
-    Plain(Decoder),
+    Plain(Box<Decoder>),
     Many(Box<OpusMSDecoder>),
 }
 
@@ -114,7 +114,7 @@ impl Opus {
             if head.gain != 0 {
                 decoder.set_gain(head.gain.into()).ok()?;
             }
-            Inner::Plain(decoder)
+            Inner::Plain(Box::new(decoder))
         } else {
             let decoder = OpusMSDecoder::new(
                 RATE_HZ.cast_signed(),
@@ -127,6 +127,11 @@ impl Opus {
         };
         let skip = usize::from(head.pre_skip);
         Some(Self { head, inner, skip, buffer: Vec::new(), whole: Vec::new() })
+    }
+
+    /// Frames of run-up at the start of the stream.
+    pub(super) fn pre_skip(&self) -> u64 {
+        self.head.pre_skip.into()
     }
 
     /// One packet; false if it cannot be decoded.

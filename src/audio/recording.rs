@@ -12,7 +12,7 @@ use super::{
     report::{ChannelLevel, Report, Track},
     resample::Resampler,
     sniff::{self, Found},
-    source::{MOST_CHANNELS, Piece, RATES_HZ, Source, frames, seconds},
+    source::{MOST_CHANNELS, Piece, RATES_HZ, Source, counted, frames, seconds},
     stream, wav,
 };
 
@@ -183,13 +183,19 @@ fn take_apart(mut input: Input) -> Result<Box<dyn Source>, Error> {
         Found::Flac => stream::open(input, start, "FLAC", stream::Kind::Flac, repairs),
         Found::Frames => {
             let end = input.len();
-            mpeg::open(input, start, end, "MPEG audio", repairs)?.or_else(|input| {
-                Err(Error::NotSound { path: input.path(), found: "it has no frames of sound".into() })
+            mpeg::open(input, start, end, "MPEG audio", repairs)?.map_err(|input| Error::NotSound {
+                path: input.path(),
+                found: "it has no frames of sound".into(),
             })
         }
         Found::Refused(container) => {
             Err(Error::Container { path: input.path(), container: container.into() })
         }
+        Found::Headless(container) => Err(Error::CutOff {
+            path: input.path(),
+            container: container.into(),
+            what: "its beginning, which tells how to decode it, is missing".into(),
+        }),
         Found::NotSound(found) => Err(Error::NotSound { path: input.path(), found: found.into() }),
     }
 }
@@ -222,8 +228,9 @@ fn believe_clock(look: &Look, repairs: &mut Vec<String>) -> bool {
     let believed = share <= MOST_JUMPS || look.jumps <= 2;
     repairs.push(if believed {
         format!(
-            "the sound has {} gaps of {:.2} s in all by the file's clock; they are filled with silence, so times stay right",
-            look.jumps, look.jumped_s
+            "{} in the sound by the file's clock, {:.2} s in all: filled with silence, so that times stay right",
+            counted(look.jumps, "gap"),
+            look.jumped_s
         )
     } else {
         "the file's clock jumps all the time and was not believed; times count the samples".into()
@@ -297,7 +304,7 @@ impl Recording {
 
     /// When the next block starts, in seconds of the recording.
     pub fn position_s(&self) -> f64 {
-        seconds(self.given, RATE_HZ)
+        seconds(self.given + self.leave_out, RATE_HZ)
     }
 
     /// Goes forward so that the next block starts at `to_s`, without decoding more than needed. Does nothing where that
@@ -308,13 +315,15 @@ impl Recording {
             return Ok(());
         }
         // A jump is worth it only over more than a few seconds; gaps in the clock are then passed by the clock.
-        if to_s - self.position_s() > 5.0 && self.gap == 0 && self.state == State::Reading {
-            if let Some(at_s) = self.source.skip(self.track, to_s)?.filter(|at_s| *at_s <= to_s) {
-                let at_s = at_s.max(self.now_s);
-                self.resampler = Resampler::new(self.rate_hz);
-                self.now_s = at_s;
-                self.given = frames(at_s, RATE_HZ);
-            }
+        if to_s - self.position_s() > 5.0
+            && self.gap == 0
+            && self.state == State::Reading
+            && let Some(at_s) = self.source.skip(self.track, to_s)?.filter(|at_s| *at_s <= to_s)
+        {
+            let at_s = at_s.max(self.now_s);
+            self.resampler = Resampler::new(self.rate_hz);
+            self.now_s = at_s;
+            self.given = frames(at_s, RATE_HZ);
         }
         self.leave_out = target.saturating_sub(self.given);
         Ok(())
@@ -386,7 +395,9 @@ impl Samples for Recording {
             }
         }
         self.given += block.len() as u64;
-        block.iter_mut().for_each(|s| *s = s.clamp(-1.0, 1.0));
+        for sample in &mut block {
+            *sample = sample.clamp(-1.0, 1.0);
+        }
         Ok(Some(block).filter(|b| !b.is_empty()))
     }
 

@@ -107,6 +107,7 @@ pub enum Verdict {
     Noisy,
     NoSpeech,
     NoSignal,
+    TooShort,
 }
 
 impl fmt::Display for Verdict {
@@ -116,7 +117,8 @@ impl fmt::Display for Verdict {
             Self::VeryQuiet => "very quiet: ask the speaker to come closer to the microphone",
             Self::Clipped => "clipped: the microphone was overdriven; turn its level down or move it away",
             Self::Noisy => "noisy: speech is hardly louder than the room; move the microphone closer",
-            Self::NoSpeech => "no speech was found, only steady sound or noise",
+            Self::TooShort => "too short to say how good it is",
+            Self::NoSpeech => "nothing stands out from steady sound or noise: no speech, or none that can be told from it",
             Self::NoSignal => {
                 "no signal: digital silence; the microphone was off, muted or not allowed, or this is the wrong track"
             }

@@ -1,6 +1,6 @@
 //! What a file is, by its content: the name is never looked at.
 
-use super::{error::Error, input::Input, mpeg, wav};
+use super::{error::Error, input::Input, mpeg, source::counted, wav};
 
 /// Looked at for a first mark.
 const LOOK: usize = 1 << 16;
@@ -20,6 +20,8 @@ pub(super) enum Found {
     Frames,
     /// A container that is known but not read.
     Refused(&'static str),
+    /// The beginning of a known container is missing.
+    Headless(&'static str),
     /// No recording at all.
     NotSound(&'static str),
 }
@@ -99,7 +101,7 @@ fn is_mp4(bytes: &[u8]) -> bool {
     }
 }
 
-/// The length of an ID3v2 tag that starts here, head and foot included.
+/// The length of an `ID3v2` tag that starts here, head and foot included.
 pub(super) fn id3_size(bytes: &[u8]) -> Option<u64> {
     let (&[_, _, flags, a, b, c, d], _) = bytes.strip_prefix(b"ID3")?.split_first_chunk::<7>()?;
     // Seven bits a byte.
@@ -158,21 +160,29 @@ pub(super) fn sniff(input: &mut Input) -> Result<(Found, u64, Vec<String>), Erro
             .map(|f| (f, n as u64))
     });
     if let Some((found, n)) = lost {
-        repairs.push(format!("{n} bytes of something else before the recording were left out"));
+        repairs.push(format!("left out: {} of something else before the recording", counted(n, "byte")));
         return Ok((found, at + n, repairs));
     }
-    Ok((Found::NotSound("no known kind of sound or video file starts in it"), at, repairs))
+    // Pages go on, but the first ones, without which nothing can be decoded, are gone.
+    let pages = bytes.windows(5).filter(|w| *w == b"OggS\0").count();
+    let (found, at) = if pages > 1 {
+        (Found::Headless("Ogg"), at)
+    } else {
+        (Found::NotSound("no known kind of sound or video file starts in it"), at)
+    };
+    Ok((found, at, repairs))
 }
 
 /// Whether all of it could be text.
 fn is_text(bytes: &[u8]) -> bool {
     let text = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
     let utf16 = bytes.starts_with(b"\xff\xfe") || bytes.starts_with(b"\xfe\xff");
+    let zeros = bytes.split(|b| *b == 0).count() - 1;
     let valid = match std::str::from_utf8(text) {
         Ok(_) => true,
         // The look may end inside a letter.
         Err(e) => e.error_len().is_none(),
     };
-    utf16 && bytes.iter().filter(|b| **b == 0).count() * 3 > bytes.len()
+    utf16 && zeros * 3 > bytes.len()
         || valid && !text.iter().any(|b| *b < 0x20 && !matches!(b, b'\t' | b'\n' | b'\r' | 0x0c | 0x1b))
 }

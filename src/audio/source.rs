@@ -140,6 +140,11 @@ impl fmt::Display for Place {
     }
 }
 
+/// A number of things: "1 byte", "2 bytes".
+pub(super) fn counted(n: u64, one: &str) -> String {
+    if n == 1 { format!("1 {one}") } else { format!("{n} {one}s") }
+}
+
 /// Frames at a rate as seconds.
 #[expect(clippy::cast_precision_loss, reason = "exact below 2^53 frames, which is thousands of years")]
 pub(super) fn seconds(frames: u64, rate_hz: u32) -> f64 {

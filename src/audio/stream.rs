@@ -17,7 +17,7 @@ use super::{
     error::Error,
     input::Input,
     opus,
-    source::{Piece, Place, RATES_HZ, Source, Track, seconds},
+    source::{Piece, Place, RATES_HZ, Source, Track, counted, seconds},
 };
 
 /// Which of symphonia's readers.
@@ -38,6 +38,8 @@ struct Stream {
     inner: Vec<Inner>,
     repairs: Vec<String>,
     undecoded: u64,
+    /// The file ended without its end mark.
+    is_open: bool,
     /// Added to the clock: the length of what was joined in front.
     offset_s: f64,
     /// Where the last piece ended.
@@ -51,6 +53,8 @@ struct Inner {
     codec: Option<Codec>,
     /// Seconds per tick.
     tick_s: f64,
+    /// Taken off the clock.
+    early_s: f64,
 }
 
 /// Opens the file that starts at `start`.
@@ -65,10 +69,10 @@ pub(super) fn open(
     let path = input.path();
     let container = container.to_owned();
     let end = input.len();
-    if kind == Kind::Ogg {
-        if let Some(codec) = unread_in_ogg(&mut input, start)? {
-            return Err(Error::Codec { path, container, codec: codec.into() });
-        }
+    if kind == Kind::Ogg
+        && let Some(codec) = unread_in_ogg(&mut input, start)?
+    {
+        return Err(Error::Codec { path, container, codec: codec.into() });
     }
     let span = input.span(start, end);
     let format = guarded(|| {
@@ -111,7 +115,12 @@ pub(super) fn open(
             places,
             declared_s: by_frames.or(by_clock).filter(|s| s.is_finite() && *s > 0.0),
         });
-        inner.push(Inner { id: track.id, codec, tick_s });
+        // Opus takes its run-up off, but the clock of these containers counts it.
+        let early_s = match &codec {
+            Some(Codec::Opus(opus)) => seconds(opus.pre_skip(), opus::RATE_HZ),
+            _ => 0.0,
+        };
+        inner.push(Inner { id: track.id, codec, tick_s, early_s });
     }
     if tracks.is_empty() {
         return Err(Error::NoSoundTrack { path, container });
@@ -123,6 +132,7 @@ pub(super) fn open(
         inner,
         repairs,
         undecoded: 0,
+        is_open: false,
         offset_s: 0.0,
         end_s: 0.0,
         broken: None,
@@ -165,10 +175,10 @@ fn decoder(params: &AudioCodecParameters) -> (Option<Codec>, String, Vec<Place>)
         let places = head.as_ref().map(opus::Head::places).unwrap_or_default();
         return (head.and_then(Codec::opus), "Opus".into(), places);
     }
-    if params.codec == ids::CODEC_ID_AAC {
-        if let Some(config) = aac::Config::read(extra) {
-            return (config.decoder(), config.name(), places());
-        }
+    if params.codec == ids::CODEC_ID_AAC
+        && let Some(config) = aac::Config::read(extra)
+    {
+        return (config.decoder(), config.name(), places());
     }
     (Codec::symphonia(params), name(params.codec), places())
 }
@@ -215,6 +225,7 @@ impl Source for Stream {
                 Some(Ok(None)) => return Ok(false),
                 // The end of the file after some sound is the end of the sound.
                 Some(Err(Trouble::IoError(e))) if e.kind() == std::io::ErrorKind::UnexpectedEof => {
+                    self.is_open = true;
                     return Ok(false);
                 }
                 Some(Err(Trouble::ResetRequired)) => {
@@ -244,7 +255,7 @@ impl Source for Stream {
             piece.track = index;
             #[expect(clippy::cast_precision_loss, reason = "a time in seconds")]
             let at_s = packet.pts.get() as f64 * track.tick_s;
-            let at_s = at_s + self.offset_s;
+            let at_s = (at_s - track.early_s).max(0.0) + self.offset_s;
             piece.at_s = (track.tick_s > 0.0).then_some(at_s);
             // What the container marks as run-up or filling. Opus takes its own run-up off.
             if !matches!(codec, Codec::Opus(_)) {
@@ -274,8 +285,8 @@ impl Source for Stream {
                     codec.reset();
                 }
                 #[expect(clippy::cast_precision_loss, reason = "a time in seconds")]
-                let at_s = to.actual_ts.get() as f64 * inner.tick_s;
-                Ok(Some(at_s))
+                let at_s = to.actual_ts.get() as f64 * inner.tick_s - inner.early_s;
+                Ok(Some(at_s.max(0.0)))
             }
             _ => Ok(None),
         }
@@ -284,7 +295,13 @@ impl Source for Stream {
     fn repairs(&self) -> Vec<String> {
         let mut all = self.repairs.clone();
         if self.undecoded > 0 {
-            all.push(format!("{} packets of sound could not be decoded; they are silence", self.undecoded));
+            all.push(format!(
+                "no sound could be decoded from {}; silence stands there",
+                counted(self.undecoded, "packet")
+            ));
+        }
+        if self.is_open && self.container == "Ogg" {
+            all.push("the file has no end mark: the recording may have been cut off there".into());
         }
         if let Some(why) = &self.broken {
             all.push(format!(

@@ -104,10 +104,10 @@ impl Walk {
                 let size = usize::try_from(chunk.size.min(left)).unwrap_or(0).min(1024);
                 self.format = Some(input.bytes(chunk.body, size)?.to_vec());
             }
-            if &chunk.name == b"ds64" {
-                if let Some(size) = input.array::<8>(chunk.body + 8)? {
-                    self.sizes64 = Some(u64::from_le_bytes(size));
-                }
+            if &chunk.name == b"ds64"
+                && let Some(size) = input.array::<8>(chunk.body + 8)?
+            {
+                self.sizes64 = Some(u64::from_le_bytes(size));
             }
             if &chunk.name == b"wavl" || &chunk.name == b"LIST" && input.bytes(chunk.body, 4)? == b"wavl" {
                 // A list of data chunks: walk into it.
@@ -118,6 +118,24 @@ impl Walk {
                 Some(next) => at = next,
                 None => break,
             }
+        }
+        self.riff_size(input, start)
+    }
+
+    /// Tells of a first size that leaves sound out or goes beyond the file, where nothing else was told.
+    fn riff_size(&mut self, input: &mut Input, start: u64) -> Result<(), Error> {
+        let Some(&(last, len)) = self.data.last() else { return Ok(()) };
+        let there = input.len() - start;
+        let told = match (self.kind, input.array::<4>(start + 4)?) {
+            (Kind::Riff, Some(size)) => u64::from(u32::from_le_bytes(size)) + 8,
+            (Kind::Rifx, Some(size)) => u64::from(u32::from_be_bytes(size)) + 8,
+            _ => return Ok(()),
+        };
+        // A size of 0 was never filled in, and nothing depends on it.
+        let fits = told == 8 || told >= last + len - start && told <= there + 1;
+        if !fits && self.repairs.is_empty() && self.sizes64.is_none() {
+            self.repairs
+                .push(format!("header repaired: its first size says {told} bytes, the file has {there}"));
         }
         Ok(())
     }
@@ -217,10 +235,10 @@ impl Walk {
         let end = input.len();
         let left = end - chunk.body;
         let mut size = chunk.size;
-        if size == 0xffff_ffff {
-            if let Some(large) = self.sizes64 {
-                size = large;
-            }
+        if size == 0xffff_ffff
+            && let Some(large) = self.sizes64
+        {
+            size = large;
         }
         if size == 0 && left > 0 && !self.chain_to_end(input, chunk.body)? {
             self.repairs.push(format!(
@@ -237,7 +255,7 @@ impl Walk {
             } else {
                 self.declared = Some(self.declared.unwrap_or(0).saturating_add(size));
                 self.repairs.push(format!(
-                    "header repaired: the header promises {size} bytes of sound, {left} are there"
+                    "header repaired: of the {size} bytes of sound that the header promises only {left} are there"
                 ));
             }
             if left > 0 {

@@ -7,7 +7,7 @@ use super::{
     input::Input,
     mpeg,
     pcm::{Coding, Format},
-    source::{MOST_CHANNELS, Place, Source},
+    source::{MOST_CHANNELS, Place, Source, counted},
 };
 
 /// The `fmt ` chunk.
@@ -147,26 +147,36 @@ impl Header {
             };
             if channels > 0 {
                 readings.push((format(None, told), channels));
-                readings.push((format(None, block / channels), channels));
             }
-            if told > 0 && block % told == 0 {
-                readings.push((format(None, told), block / told));
+            if let (Some(fitting), Some(0)) = (block.checked_div(told), block.checked_rem(told)) {
+                readings.push((format(None, told), fitting));
+            }
+            if let Some(held) = block.checked_div(channels) {
+                readings.push((format(None, held), channels));
             }
             if channels > 0 && !readings.iter().any(|(f, _)| f.is_possible()) {
                 readings.push((format(None, fallback), channels));
             }
         }
-        if self.vague && told == 4 && channels > 0 {
-            readings.push((format(Some(Coding::Float), 4), channels));
+        if self.vague && told == 4 && channels > 0 && could_be_floats(sample, self.big_endian) {
+            readings = vec![(format(Some(Coding::Float), 4), channels)];
         }
         readings.retain(|(f, channels)| f.is_possible() && (1..=MOST_CHANNELS).contains(channels));
         let rough = |(f, channels): &(Format, usize)| roughness(*f, *channels, sample);
-        let (format, real) = readings.into_iter().min_by(|a, b| rough(a).total_cmp(&rough(b)))?;
+        let least = readings.iter().map(rough).fold(f64::INFINITY, f64::min);
+        // Nearly as smooth is as smooth; then the first.
+        let near = readings.iter().find(|reading| rough(reading) <= least * 1.1);
+        let (format, real) = near.or(readings.first()).copied()?;
         let bytes = format.bytes;
-        if bytes * real != block || real != channels || bytes != told && !wide || self.vague && told == 4 {
+        if bytes * real != block || real != channels || bytes != told && !wide {
             repairs.push(format!(
-                "header repaired: {channels} channels, {} bits and blocks of {block} bytes contradict each other; {real} x {} was taken",
+                "header repaired: {channels} x {} bits in blocks of {block} bytes is a contradiction; {real} x {} was taken",
                 self.bits,
+                format.name()
+            ));
+        } else if self.vague && told == 4 {
+            repairs.push(format!(
+                "header repaired: it does not say whether its 32 bits are whole numbers or floats; {} was taken",
                 format.name()
             ));
         }
@@ -196,7 +206,7 @@ impl Header {
         let channels = usize::from(self.channels).max(1);
         let more = middle(input, &[(start, len)])?;
         let (known, rest) = (roughness(format, channels, sample), roughness(format, channels, &more));
-        if rest.is_finite() && rest < (2.0 * known).max(1.0) {
+        if rest.is_finite() && rest < (1.5 * known).clamp(1.0, 1.25) {
             spans.repairs.push(format!(
                 "header repaired: behind the sound that the header promises, {len} more bytes follow without a heading; they were taken as sound too"
             ));
@@ -204,7 +214,9 @@ impl Header {
                 last.1 = start + len - last.0;
             }
         } else {
-            spans.repairs.push(format!("{len} bytes behind the sound are no sound and were left out"));
+            spans
+                .repairs
+                .push(format!("left out: {} behind the sound that are no sound", counted(len, "byte")));
         }
         Ok(())
     }
@@ -253,6 +265,16 @@ fn middle(input: &mut Input, spans: &[(u64, u64)]) -> Result<Vec<u8>, Error> {
     let at = if len > 4 * whole { len / 2 / whole * whole } else { 0 };
     let want = usize::try_from(len - at).unwrap_or(usize::MAX).min(1 << 18);
     Ok(input.bytes(start + at, want)?.to_vec())
+}
+
+/// Whether words of four bytes can be floats: whole numbers read so would be far too small or far too large.
+fn could_be_floats(bytes: &[u8], big_endian: bool) -> bool {
+    let format = Format { coding: Coding::Float, bytes: 4, big_endian };
+    let mut planes = [Vec::new()];
+    let strange = format.decode(bytes, &mut planes);
+    let [plane] = planes;
+    let fits = plane.iter().filter(|x| **x == 0.0 || (1e-9..16.0).contains(&x.abs())).count();
+    strange < 16 && fits * 100 > plane.len() * 99
 }
 
 /// How much a sound jumps from sample to sample against how loud it is: far below 1 for any real sound read the right
