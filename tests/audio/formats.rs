@@ -263,13 +263,13 @@ fn damage_inside() {
         "Ogg, a hole",
         "c01_voice.ogg",
         hole,
-        "Ogg, Opus, 48000 Hz x 1: something else, 6.80 s | 1 gap in the sound by the file's clock, 1.01 s in all: filled with silence, so that times stay right",
+        "Ogg, Opus, 48000 Hz x 1: something else, 6.79 s | 1 gap in the sound by the file's clock, 1.00 s in all: filled with silence, so that times stay right",
     );
     broken(
         "Ogg, a part gone",
         "c01_voice.ogg",
         gone,
-        "Ogg, Opus, 48000 Hz x 1: something else, 6.80 s | 1 gap in the sound by the file's clock, 1.01 s in all: filled with silence, so that times stay right",
+        "Ogg, Opus, 48000 Hz x 1: something else, 6.79 s | 1 gap in the sound by the file's clock, 1.00 s in all: filled with silence, so that times stay right",
     );
     broken(
         "M4A, a hole",
