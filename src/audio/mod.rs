@@ -3,15 +3,38 @@
 //! [`open`] looks through the whole recording once (which track, which channel, how loud, how long it really is) and
 //! then gives the samples in blocks; memory stays bounded however long the recording is.
 
+mod aac;
+mod adpcm;
+mod aiff;
+mod au;
+mod blocks;
+mod caf;
+mod choose;
+mod codec;
 mod error;
+mod input;
+mod look;
+mod matroska;
+mod matroska_track;
+mod mp4;
+mod mp4_sound;
+mod mp4_table;
+mod mpeg;
+mod mpeg_head;
+mod opus;
+mod pcm;
 mod recording;
 mod report;
 mod resample;
+mod sniff;
+mod source;
 mod stream;
+mod wav;
+mod wav_format;
 
 pub use error::Error;
 pub use recording::{Options, Recording, open};
-pub use report::Report;
+pub use report::{ChannelLevel, Level, Report, Track, Verdict};
 
 /// What the listening room takes, in samples per second.
 pub const RATE_HZ: u32 = 16_000;

@@ -18,15 +18,14 @@ pub(super) struct Resampler {
 }
 
 impl Resampler {
-    pub(super) fn new(rate_hz: u32) -> Option<Self> {
-        let fft = if rate_hz == RATE_HZ {
-            None
-        } else {
-            Some(Fft::new(rate_hz as usize, RATE_HZ as usize, 1024, 1, FixedSync::Both).ok()?)
-        };
+    /// The rate must not be 0.
+    pub(super) fn new(rate_hz: u32) -> Self {
+        let fft = (rate_hz != RATE_HZ)
+            .then(|| Fft::new(rate_hz as usize, RATE_HZ as usize, 1024, 1, FixedSync::Both).ok())
+            .flatten();
         let delay = fft.as_ref().map_or(0, rubato::Resampler::output_delay);
         let out = vec![0.0; fft.as_ref().map_or(0, rubato::Resampler::output_frames_max)];
-        Some(Self { rate_hz, fft, waiting: Vec::new(), out, delay, taken: 0, given: 0 })
+        Self { rate_hz, fft, waiting: Vec::new(), out, delay, taken: 0, given: 0 }
     }
 
     /// Takes samples at the file's rate and appends to `to` what is ready at 16 kHz.

@@ -1,6 +1,7 @@
 //! One thin file per command: arguments in, a call of the library, words out. Results go to stdout, messages to stderr.
 
 mod check;
+mod inspect;
 mod listen;
 mod log;
 mod models;
@@ -25,6 +26,7 @@ enum Command {
     Log(log::Log),
     /// Findings and computed values of a log: exit code 0 with nothing to look at, 1 with something, 2 if it failed.
     Check(check::Check),
+    Inspect(inspect::Inspect),
     Listen(listen::Listen),
     Models(models::Models),
     /// Prints the JSON Schema of the log.
@@ -62,6 +64,7 @@ pub fn run(cli: Cli) -> miette::Result<Done> {
     match cli.command {
         Command::Log(args) => log::run(&args),
         Command::Check(args) => check::run(&args),
+        Command::Inspect(args) => inspect::run(&args),
         Command::Listen(args) => listen::run(&args),
         Command::Models(args) => models::run(&args),
         Command::Schema => schema::run(),
