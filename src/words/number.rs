@@ -2,7 +2,7 @@
 //!
 //! "twenty one point five" is one atom, "twenty twenty five" two, "two five oh six" four. Neighbouring atoms are never
 //! added up; what several atoms mean together depends on the slot that asks (see `slot`). A spoken form stands once, in
-//! `src/tables/numbers.tsv`.
+//! `src/tables/speech/numbers.tsv`.
 
 use std::{collections::HashMap, sync::LazyLock};
 
@@ -24,7 +24,7 @@ enum Part {
 }
 
 static PARTS: LazyLock<HashMap<&'static str, Part>> = LazyLock::new(|| {
-    rows(include_str!("../tables/numbers.tsv"))
+    rows(include_str!("../tables/speech/numbers.tsv"))
         .into_iter()
         .filter_map(|row| {
             let [forms, value, class, ..] = row.as_slice() else { return None };

@@ -6,7 +6,7 @@ use rphonetic::{DoubleMetaphone, Encoder};
 
 /// Ordinary words that stand near a term in sound or letters.
 static PLAIN: LazyLock<HashSet<&'static str>> = LazyLock::new(|| {
-    crate::words::vocabulary::rows(include_str!("../tables/plain_words.tsv"))
+    crate::words::vocabulary::rows(include_str!("../tables/speech/plain_words.tsv"))
         .into_iter()
         .flat_map(|row| row.into_iter().next().unwrap_or_default().split(' '))
         .collect()

@@ -4,7 +4,7 @@ use std::{collections::HashMap, sync::LazyLock};
 
 static ROWS: LazyLock<Spellings> = LazyLock::new(|| {
     let mut s = Spellings::default();
-    for row in crate::words::vocabulary::rows(include_str!("../tables/spellings.tsv")) {
+    for row in crate::words::vocabulary::rows(include_str!("../tables/speech/spellings.tsv")) {
         if let [from, to, ..] = row.as_slice() {
             match from.strip_suffix('*') {
                 Some(stem) => s.stems.push((stem.to_owned(), to.trim_end_matches('*').to_owned())),

@@ -61,8 +61,12 @@ fn cut(word: &str, heard: usize, out: &mut Vec<Token>) {
             while at(i).is_alphabetic() || (is_apostrophe(at(i)) && at(i + 1).is_alphabetic()) {
                 i += 1;
             }
-            let plain: String =
-                chars.get(start..i).unwrap_or_default().iter().map(|&c| if is_apostrophe(c) { '\'' } else { c }).collect();
+            let plain: String = chars
+                .get(start..i)
+                .unwrap_or_default()
+                .iter()
+                .map(|&c| if is_apostrophe(c) { '\'' } else { c })
+                .collect();
             (spelling::one(&plain.to_lowercase()), Shape::Word)
         } else if c.is_ascii_digit()
             || (c == '.' && at(i + 1).is_ascii_digit() && !at_digit_before(&chars, i))
