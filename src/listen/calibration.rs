@@ -147,9 +147,14 @@ pub fn listen_for_signals(
     Ok(())
 }
 
-/// For every heard word: what was really said there, in plain words, if that was something else.
+/// For every heard word: what was really said there, in plain words, if that was something else. A number without its
+/// plural ("point" for "points") is no error: its value is right.
 pub fn errors(said: &str, heard: &[String]) -> Vec<Option<String>> {
-    let said: Vec<String> = said.split_whitespace().flat_map(plain).collect();
+    let singular = |word: String| match word.trim_end_matches("'s").trim_end_matches('s') {
+        number if is_number(number) => number.to_owned(),
+        _ => word,
+    };
+    let said: Vec<String> = said.split_whitespace().flat_map(plain).map(singular).collect();
     let (words, owner): (Vec<String>, Vec<usize>) =
         heard.iter().enumerate().flat_map(|(i, w)| plain(w).into_iter().map(move |p| (p, i))).unzip();
     let mut errors = vec![None; heard.len()];
@@ -201,6 +206,7 @@ mod tests {
         };
         assert_eq!(show("clamp fourteen please", "clamp forty please"), "- fourteen -");
         assert_eq!(show("size 25, please", "size twenty five please"), "- - - -");
+        assert_eq!(show("two paper points", "two paper point"), "- - -");
     }
 
     #[test]
