@@ -25,7 +25,8 @@ const NOISY_DB: f32 = 12.0;
 const SHORT_S: f64 = 0.3;
 /// More cut-off samples than this share are called clipped.
 const CLIPPED: f32 = 5e-4;
-/// A constant of more than this is told, as a share of full scale.
+/// A constant is taken off if it is more than this of the sound, and told if it is more than that of full scale.
+const DC_SHARE: f32 = 0.1;
 const DC_TOLD: f64 = 0.01;
 
 /// What is taken from the channels of a track.
@@ -69,7 +70,7 @@ pub(super) fn channels(look: &Look, places: &[Place]) -> Choice {
     let best = best(look, &scores, place);
     let part = |channel: usize, weight: f32| Part {
         channel,
-        dc: look.channels.get(channel).map_or(0.0, Channel::dc),
+        dc: look.channels.get(channel).map_or(0.0, constant),
         weight,
     };
     let top = scores.get(best).copied().unwrap_or(0.0);
@@ -217,7 +218,12 @@ pub(super) fn gain_db(level: &Level) -> f64 {
     }
 }
 
+/// The constant that is taken off: none where it is lost in the sound, so that a good recording stays as it is.
+fn constant(channel: &Channel) -> f32 {
+    if channel.dc().abs() > DC_SHARE * channel.rms() { channel.dc() } else { 0.0 }
+}
+
 /// Whether a constant in the signal is worth telling.
 pub(super) fn has_dc(level: &Level) -> bool {
-    level.dc.abs() > DC_TOLD && level.dc.abs() > 0.1 * 10_f64.powf(level.rms_dbfs / 20.0)
+    level.dc.abs() > DC_TOLD && level.dc.abs() > f64::from(DC_SHARE) * 10_f64.powf(level.rms_dbfs / 20.0)
 }
