@@ -8,6 +8,7 @@ pub mod checks;
 pub mod commands;
 pub mod entries;
 pub mod kinds;
+pub mod export;
 pub mod listen;
 pub mod log;
 pub mod tables;

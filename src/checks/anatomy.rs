@@ -97,6 +97,16 @@ fn filled(tooth: &Tooth<'_>) -> bool {
     tooth.done_of("obturation").next().is_some()
 }
 
+/// "1 canal", "3 canals".
+fn many(canals: i64) -> String {
+    if canals == 1 { "1 canal".to_owned() } else { format!("{canals} canals") }
+}
+
+/// "1 is", "3 are".
+fn is_usual(count: &str) -> String {
+    format!("{count} {}", if count == "1" { "is" } else { "are" })
+}
+
 fn canal_count(visit: &Visit<'_>, _: &Settings, out: &mut Out<'_>) {
     for tooth in &visit.teeth {
         let Some((number, row)) = tooth.number.zip(tooth.row("canal_names")) else { continue };
@@ -105,7 +115,7 @@ fn canal_count(visit: &Visit<'_>, _: &Settings, out: &mut Out<'_>) {
         let limit = |column| row.number(column).and_then(crate::words::Decimal::to_whole);
         let steps: Vec<_> = tooth.done_of("canal-located").collect();
         if limit("max_plausible").is_some_and(|most| canals > most) {
-            let sentence = format!("{canals} canals; {} are usual", row.get("usual_count"));
+            let sentence = format!("{}; {} usual", many(canals), is_usual(row.get("usual_count")));
             out.add(Level::Look, Some(number), &[], &steps, sentence).resting_on("canal_names", &row, None);
         }
         // A second mesiobuccal canal has its own remark.
@@ -113,8 +123,11 @@ fn canal_count(visit: &Visit<'_>, _: &Settings, out: &mut Out<'_>) {
         if named > 0 && filled(tooth) && fewest.is_some_and(|fewest| canals < fewest) {
             let which =
                 if tooth.canals == [SINGLE] { String::new() } else { format!(" ({})", join(&tooth.canals)) };
-            let sentence =
-                format!("filled with {canals} canals named{which}; {} are usual", row.get("usual_count"));
+            let sentence = format!(
+                "filled with {} named{which}; {} usual",
+                many(canals),
+                is_usual(row.get("usual_count"))
+            );
             out.add(Level::Note, Some(number), &[], &steps, sentence)
                 .resting_on("canal_names", &row, None)
                 .about("few");

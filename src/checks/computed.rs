@@ -57,6 +57,9 @@ pub struct CanalShape {
     pub gauged_size: Option<Decimal>,
     pub levels: Vec<LevelWidth>,
     pub needles: Vec<NeedleFit>,
+    /// Which of these rest on a doubt that nobody has settled.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub doubtful: Vec<&'static str>,
     /// Of the master file's shape up to 16 mm or the working length.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub volume_ul: Option<f64>,
@@ -67,6 +70,16 @@ pub struct CanalShape {
 pub struct LevelWidth {
     pub above_mm: u8,
     pub diameter_mm: f64,
+    /// A file whose taper was not said may have made it wider.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub at_least: bool,
+}
+
+impl LevelWidth {
+    /// "0.43", "≥0.60".
+    pub fn show(&self) -> String {
+        format!("{}{:.2}", if self.at_least { "≥" } else { "" }, self.diameter_mm)
+    }
 }
 
 /// How far a needle passes.
@@ -93,7 +106,7 @@ pub struct Total {
     /// Absent where nothing could be counted.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub sum: Option<Decimal>,
-    /// Why the sum is "at least", or absent.
+    /// Why the sum is "at least", doubtful or absent.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub not_counted: Vec<String>,
 }
@@ -113,10 +126,16 @@ impl Total {
         self.not_counted.is_empty()
     }
 
+    /// A part of the sum is doubtful: it may be more, or less.
+    fn is_doubtful(&self) -> bool {
+        self.not_counted.iter().any(|w| w.ends_with("doubtful"))
+    }
+
     /// "9 mL", "at least 9 mL", "unknown".
     pub fn show(&self, unit: &str) -> String {
         match (self.sum, self.is_whole()) {
             (Some(sum), true) => format!("{sum} {unit}"),
+            (Some(sum), false) if self.is_doubtful() => format!("{sum} {unit} ?"),
             (Some(sum), false) => format!("at least {sum} {unit}"),
             (None, false) => "unknown".to_owned(),
             (None, true) => "–".to_owned(),
@@ -259,8 +278,9 @@ fn canal_shape(tooth: &Tooth<'_>, canal: &str) -> CanalShape {
         .iter()
         .filter(|mm| inside(**mm))
         .filter_map(|mm| {
-            let diameter_mm = hundredths(shape.diameter_mm(f64::from(*mm))?);
-            Some(LevelWidth { above_mm: *mm, diameter_mm })
+            let width = shape.width(f64::from(*mm))?;
+            let diameter_mm = hundredths(width.diameter_mm);
+            Some(LevelWidth { above_mm: *mm, diameter_mm, at_least: width.at_least })
         })
         .collect();
     let top = length.map_or(geometry::WORKING_PART_MM, |mm| mm.to_f64().min(geometry::WORKING_PART_MM));
@@ -280,11 +300,26 @@ fn canal_shape(tooth: &Tooth<'_>, canal: &str) -> CanalShape {
             .last(),
         levels,
         needles: needles(tooth, canal, &shape),
+        doubtful: doubtful(tooth, canal, &shape),
         volume_ul: master
             .zip(taper)
             .and_then(|(m, taper)| geometry::cone_volume_ul(m.size.to_f64(), taper, top))
             .map(hundredths),
     }
+}
+
+/// What of a canal's shape rests on a doubtful entry.
+fn doubtful(tooth: &Tooth<'_>, canal: &str, shape: &Shape) -> Vec<&'static str> {
+    let mut doubtful = Vec::new();
+    if tooth.lengths(canal).last().is_some_and(|(s, _)| s.doubts("length_mm") || s.doubts("canal")) {
+        doubtful.push("working_length_mm");
+    }
+    let is_master = |s: &&Step<'_>| shape.master().is_some_and(|m| m.entry == s.entry.id);
+    let fields = ["size", "taper", "short_mm", "depth_mm", "canal"];
+    if tooth.done_in(canal).find(is_master).is_some_and(|s| fields.iter().any(|f| s.doubts(f))) {
+        doubtful.push("size");
+    }
+    doubtful
 }
 
 /// Every needle that was named for this canal, the deepest place of each.
@@ -375,16 +410,12 @@ fn irrigants(tooth: &Tooth<'_>) -> Vec<IrrigantTotal> {
         let (mut volume, mut time) = (Total::default(), Total::default());
         let (mut volumes, mut times) = (BTreeMap::new(), BTreeMap::new());
         for step in rinses.iter().filter(|s| s.text("agent") == agent) {
-            let doubtful = |field: &str| {
-                step.entry.review == crate::log::Review::Unseen
-                    && step.entry.doubts.iter().any(|d| d.field == field)
-            };
             let spread = |field: &'static str, unit, is_shared| Spread {
                 amount: step.number(field),
                 unit,
                 is_shared,
                 step,
-                doubtful: doubtful(field),
+                doubtful: step.doubts(field),
             };
             // A rinse that was only timed has no volume to miss, and the other way round.
             if step.has("volume_ml") || !step.has("duration_s") {
@@ -425,7 +456,12 @@ fn activations(tooth: &Tooth<'_>) -> Vec<ActivationTotal> {
         let mut sum = Total::default();
         for step in steps {
             match step.number("duration_s") {
-                Some(seconds) => sum.add(activation_s(step.number("cycles"), seconds)),
+                Some(seconds) => {
+                    sum.add(activation_s(step.number("cycles"), seconds));
+                    if step.doubts("duration_s") || step.doubts("cycles") {
+                        sum.miss("an activation whose time is doubtful");
+                    }
+                }
                 None => sum.miss("an activation with no time said"),
             }
         }
@@ -469,6 +505,13 @@ fn anaesthetics(visit: &Visit<'_>, settings: &Settings) -> Vec<AnaestheticTotal>
                 continue;
             };
             volume.add(ml);
+            for field in ["volume_ml", "cartridges", "concentration_pct", "agent"] {
+                if step.doubts(field) {
+                    let what = field.split('_').next().unwrap_or(field);
+                    volume.miss(&format!("{ml} mL: its {what} is doubtful"));
+                    dose.miss(&format!("{ml} mL: its {what} is doubtful"));
+                }
+            }
             match (agent, step.number("concentration_pct")) {
                 (Some(_), Some(pct)) => dose.add(Decimal::thousandths(times(ml, pct).as_thousandths() * 10)),
                 (Some(_), None) => dose.miss(&format!("{ml} mL with no concentration said")),

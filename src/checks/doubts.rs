@@ -6,7 +6,6 @@ use std::collections::BTreeSet;
 
 use super::visit::{Visit, clock};
 use super::{Finding, Level, Out, Rule, Settings};
-use crate::log::Review;
 use crate::tables::Evidence;
 
 pub(super) static RULES: &[Rule] = &[
@@ -29,12 +28,7 @@ pub(super) static RULES: &[Rule] = &[
 const OPEN: &str = "doubts.open";
 
 fn open(visit: &Visit<'_>, _: &Settings, out: &mut Out<'_>) {
-    let mut steps: Vec<_> = visit
-        .teeth
-        .iter()
-        .flat_map(|t| &t.steps)
-        .filter(|s| s.entry.review == Review::Unseen && !s.entry.doubts.is_empty())
-        .collect();
+    let mut steps: Vec<_> = visit.teeth.iter().flat_map(|t| &t.steps).filter(|s| s.is_doubtful()).collect();
     steps.sort_by_key(|s| s.at);
     if !steps.is_empty() {
         out.add(

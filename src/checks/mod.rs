@@ -20,7 +20,7 @@ mod solutions;
 pub mod visit;
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;
 
 use serde::Serialize;
 use serde_json::Value as Json;

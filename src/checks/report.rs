@@ -107,10 +107,11 @@ fn file_name(shape: &CanalShape) -> String {
     let Some(size) = shape.size else { return String::new() };
     let taper =
         shape.taper.and_then(Decimal::from_f64).map(|t| format!("/{}", short_taper(t))).unwrap_or_default();
+    let doubt = if shape.doubtful.contains(&"size") { " ?" } else { "" };
     let assumed = if shape.taper_assumed { " (hand file's)" } else { "" };
     let short =
         shape.short_mm.filter(|s| *s > Decimal::ZERO).map(|s| format!(", {s} short")).unwrap_or_default();
-    format!("{size}{taper}{assumed}{short}")
+    format!("{size}{taper}{assumed}{short}{doubt}")
 }
 
 fn shapes(computed: &Computed, out: &mut String) {
@@ -127,11 +128,12 @@ fn shapes(computed: &Computed, out: &mut String) {
     for shape in &computed.canals {
         let tooth = shape.tooth.clone().unwrap_or_default();
         let canal = of_canal(&shape.canal).to_owned();
-        let mut row =
-            vec![tooth.clone(), canal.clone(), millimetres(shape.working_length_mm), file_name(shape)];
+        let doubt = if shape.doubtful.contains(&"working_length_mm") { " ?" } else { "" };
+        let length = format!("{}{doubt}", millimetres(shape.working_length_mm));
+        let mut row = vec![tooth.clone(), canal.clone(), length, file_name(shape)];
         let width = |level: &u8| {
             let at = shape.levels.iter().find(|l| l.above_mm == *level);
-            at.map(|l| format!("{:.2}", l.diameter_mm)).unwrap_or_default()
+            at.map(super::computed::LevelWidth::show).unwrap_or_default()
         };
         row.extend(levels.iter().map(width));
         table.add_row(row);

@@ -1,7 +1,8 @@
 //! The shape that the files left in a canal, as far as the log says it.
 //!
 //! Comes in: the steps in a canal. Goes out: the widest of all files at each level above the working length. Nothing
-//! is guessed: a file whose taper was not said has a tip and no more, except hand files, whose standard taper is .02.
+//! is guessed: a file whose taper was not said is as wide as its tip or wider, and the width says so; hand files that
+//! were named as such have their standard taper, .02.
 
 use super::geometry::{self, STANDARD_TAPER, WORKING_PART_MM};
 use super::visit::{Step, Tooth, size_taper};
@@ -61,22 +62,46 @@ impl Shape {
     }
 
     /// The width `level_mm` above the working length; nothing where no file is known to have been.
-    pub fn diameter_mm(&self, level_mm: f64) -> Option<f64> {
-        self.tools.iter().filter_map(|t| t.diameter_mm(level_mm)).reduce(f64::max)
+    pub fn width(&self, level_mm: f64) -> Option<Width> {
+        let known = self.tools.iter().filter_map(|t| t.diameter_mm(level_mm)).reduce(f64::max);
+        // A file whose taper was not said is no narrower above its tip than at it; how much wider is not known.
+        let open = self.tools.iter().filter(|t| self.is_open(t) && t.covers(level_mm));
+        let least = open.clone().map(|t| t.size.to_f64() / 100.0).reduce(f64::max);
+        let at_tip = |t: &Tool| (level_mm - t.short().to_f64()).abs() < 1e-9;
+        let diameter_mm = [known, least].into_iter().flatten().reduce(f64::max)?;
+        Some(Width { diameter_mm, at_least: open.clone().any(|t| !at_tip(t)) })
     }
 
     /// How far short of the working length a needle of this outer diameter meets the wall; 0 where it passes to the
-    /// working length. Nothing where the master file's taper is not known.
+    /// working length. Nothing where that hangs on a taper that was not said.
     pub fn binds_mm(&self, outer_mm: f64) -> Option<f64> {
-        self.master()?.taper_or_standard()?;
-        let binds = |t: &Tool| {
-            Some(
-                t.short().to_f64()
-                    + geometry::needle_bind_mm(t.size.to_f64(), t.taper_or_standard()?, outer_mm)?,
-            )
+        let passes = |t: &Tool| t.size.to_f64() / 100.0 >= outer_mm - 1e-9;
+        if self.tools.iter().any(|t| self.is_open(t) && !passes(t)) {
+            return None;
+        }
+        let binds = |t: &Tool| match t.taper_or_standard() {
+            Some(taper) => {
+                Some(t.short().to_f64() + geometry::needle_bind_mm(t.size.to_f64(), taper, outer_mm)?)
+            }
+            None => passes(t).then(|| t.short().to_f64()),
         };
         self.tools.iter().filter_map(binds).reduce(f64::min)
     }
+
+    /// A file whose taper is not known and matters: no file of known taper was at least as large and went as deep.
+    fn is_open(&self, tool: &Tool) -> bool {
+        let covers =
+            |t: &Tool| t.taper_or_standard().is_some() && t.size >= tool.size && t.short() <= tool.short();
+        tool.taper_or_standard().is_none() && !self.tools.iter().any(covers)
+    }
+}
+
+/// A computed width.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Width {
+    pub diameter_mm: f64,
+    /// A file of unknown taper may have made it wider.
+    pub at_least: bool,
 }
 
 impl Tool {
@@ -94,13 +119,14 @@ impl Tool {
         self.taper.is_none() && self.hand
     }
 
-    /// The file's own width `level_mm` above the working length.
-    pub fn diameter_mm(&self, level_mm: f64) -> Option<f64> {
-        let from_tip = level_mm - self.short().to_f64();
-        match self.taper_or_standard() {
-            Some(taper) => geometry::diameter_mm(self.size.to_f64(), taper, from_tip),
-            None => (from_tip.abs() < 1e-9).then(|| self.size.to_f64() / 100.0),
-        }
+    /// The file's own width `level_mm` above the working length, where its taper is known.
+    fn diameter_mm(&self, level_mm: f64) -> Option<f64> {
+        geometry::diameter_mm(self.size.to_f64(), self.taper_or_standard()?, level_mm - self.short().to_f64())
+    }
+
+    /// Whether the level lies within the working part.
+    fn covers(&self, level_mm: f64) -> bool {
+        (-1e-9..=WORKING_PART_MM).contains(&(level_mm - self.short().to_f64()))
     }
 
     /// Where the working part ends, above the working length.

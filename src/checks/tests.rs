@@ -1,8 +1,10 @@
 //! Every rule against its table of logs in tests/data/checks, computed values against worked ones, and properties.
 
 mod computed;
-mod lines;
+pub(crate) mod lines;
 mod properties;
+
+pub(crate) use properties::any_line;
 
 use std::collections::BTreeMap;
 use std::fs;

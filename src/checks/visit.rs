@@ -233,6 +233,17 @@ impl Step<'_> {
         self.entry.values.contains_key(field)
     }
 
+    /// Whether a doubt about this field is still open.
+    pub fn doubts(&self, field: &str) -> bool {
+        self.entry.review == Review::Unseen
+            && self.entry.doubts.iter().any(|d| d.field == field || d.field == "entry")
+    }
+
+    /// Whether any doubt is still open.
+    pub fn is_doubtful(&self) -> bool {
+        self.entry.review == Review::Unseen && !self.entry.doubts.is_empty()
+    }
+
     /// Driven by a motor through the canal; Gates-Glidden drills only open its coronal part.
     pub fn is_engine_driven(&self) -> bool {
         self.is("instrumentation") && matches!(self.text("instrument"), Some("rotary" | "reciprocating"))

@@ -1,6 +1,7 @@
 //! One thin file per command: arguments in, a call of the library, words out. Results go to stdout, messages to stderr.
 
 mod check;
+mod draw;
 mod inspect;
 mod listen;
 mod log;
@@ -26,6 +27,8 @@ enum Command {
     Log(log::Log),
     /// Findings and computed values of a log: exit code 0 with nothing to look at, 1 with something, 2 if it failed.
     Check(check::Check),
+    /// Draws each canal and the visit as an SVG picture.
+    Draw(draw::Draw),
     Inspect(inspect::Inspect),
     Listen(listen::Listen),
     Models(models::Models),
@@ -64,6 +67,7 @@ pub fn run(cli: Cli) -> miette::Result<Done> {
     match cli.command {
         Command::Log(args) => log::run(&args),
         Command::Check(args) => check::run(&args),
+        Command::Draw(args) => draw::run(&args),
         Command::Inspect(args) => inspect::run(&args),
         Command::Listen(args) => listen::run(&args),
         Command::Models(args) => models::run(&args),

@@ -153,7 +153,7 @@ fn volumes_of_irrigants() {
         "36 MB irrigation agent=edta volume_ml=3\n36 MB irrigation agent=edta\n",
         "all edta at least 3 mL",
     );
-    volumes("36 MB irrigation agent=edta volume_ml=3 doubt=volume_ml\n", "all edta at least 3 mL");
+    volumes("36 MB irrigation agent=edta volume_ml=3 doubt=volume_ml\n", "all edta 3 mL ?");
     volumes("36 MB irrigation volume_ml=3\n", "all ? 3 mL");
     // Not done, struck, planned: not counted.
     volumes(
@@ -242,6 +242,14 @@ fn the_widest_file_at_each_level_makes_the_shape() {
     let show: Vec<String> =
         canal.levels.iter().take(4).map(|l| format!("{}:{}", l.above_mm, l.diameter_mm)).collect();
     assert_eq!(show, ["0:0.2", "1:0.3", "3:0.34", "5:0.4"]);
+    // Larger files of unknown taper, stepped back: what is known is a lower bound, and says so.
+    let back = compute(
+        "11 working-length length_mm=23\n11 instrumentation instrument=k-file size=25 short_mm=0\n\
+         11 instrumentation size=50 short_mm=0\n11 instrumentation size=60 short_mm=2\n",
+    );
+    let show: Vec<String> =
+        back.canals[0].levels.iter().take(4).map(super::super::computed::LevelWidth::show).collect();
+    assert_eq!(show, ["0.50", "≥0.50", "≥0.60", "≥0.60"]);
     assert_eq!(canal.size.unwrap().to_string(), "20", "the file that went to length");
 }
 
@@ -251,9 +259,12 @@ fn a_taper_that_was_not_said_is_not_guessed() {
         compute(&format!("36 MB working-length length_mm=20\n36 MB instrumentation {tool} short_mm=0\n"))
     };
     assert_eq!(of("instrument=rotary size=25").canals[0].taper, None);
-    assert_eq!(of("instrument=rotary size=25").canals[0].levels.len(), 1, "the tip only");
+    let widths =
+        |c: &Computed| c.canals[0].levels.iter().take(3).map(|l| l.show()).collect::<Vec<_>>().join(" ");
+    assert_eq!(widths(&of("instrument=rotary size=25")), "0.25 ≥0.25 ≥0.25");
     // A hand file's is standard (TB1), and the value says that it was taken from there.
     let hand = of("instrument=k-file size=25");
+    assert_eq!(widths(&hand), "0.25 0.27 0.31");
     assert!(hand.canals[0].taper == Some(0.02) && hand.canals[0].taper_assumed);
 }
 

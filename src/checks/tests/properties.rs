@@ -72,7 +72,7 @@ fn rinse() -> impl Strategy<Value = String> {
     })
 }
 
-fn any_line() -> impl Strategy<Value = String> {
+pub(crate) fn any_line() -> impl Strategy<Value = String> {
     let kinds = vec![
         "working-length",
         "instrumentation",

@@ -1,0 +1,28 @@
+//! `tugback draw LOG -o FILE.svg`: a picture of each canal and of the visit.
+
+use std::path::PathBuf;
+
+use clap::Args;
+use miette::IntoDiagnostic as _;
+
+use crate::checks::Settings;
+use crate::commands::Done;
+use crate::export::draw;
+use crate::log::{self, file};
+
+/// Arguments of `tugback draw`.
+#[derive(Debug, Args)]
+pub(crate) struct Draw {
+    /// The log.
+    log: PathBuf,
+    /// Where to write the SVG picture; `-` writes it to stdout.
+    #[arg(short, long, value_name = "FILE", default_value = "-")]
+    output: PathBuf,
+}
+
+pub(crate) fn run(args: &Draw) -> miette::Result<Done> {
+    let log = log::read(&args.log).into_diagnostic()?;
+    let picture = draw::picture(&log, &Settings::default());
+    file::write_whole(&args.output, picture.as_bytes()).into_diagnostic()?;
+    Ok(Done::Well)
+}
