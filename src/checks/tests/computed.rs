@@ -259,8 +259,15 @@ fn a_taper_that_was_not_said_is_not_guessed() {
         compute(&format!("36 MB working-length length_mm=20\n36 MB instrumentation {tool} short_mm=0\n"))
     };
     assert_eq!(of("instrument=rotary size=25").canals[0].taper, None);
-    let widths =
-        |c: &Computed| c.canals[0].levels.iter().take(3).map(|l| l.show()).collect::<Vec<_>>().join(" ");
+    let widths = |c: &Computed| {
+        c.canals[0]
+            .levels
+            .iter()
+            .take(3)
+            .map(super::super::computed::LevelWidth::show)
+            .collect::<Vec<_>>()
+            .join(" ")
+    };
     assert_eq!(widths(&of("instrument=rotary size=25")), "0.25 ≥0.25 ≥0.25");
     // A hand file's is standard (TB1), and the value says that it was taken from there.
     let hand = of("instrument=k-file size=25");

@@ -338,7 +338,7 @@ fn legend(svg: &mut Svg, y: f64) {
                 &[(x - 3.5, y - 3.5), (x + 3.5, y - 3.5), (x + 3.5, y + 3.5), (x - 3.5, y + 3.5)],
                 "#fff",
                 pen,
-            )
+            );
         },
         "other step",
     );
