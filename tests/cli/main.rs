@@ -1,6 +1,9 @@
 //! The program as a person starts it: arguments in, exit code and words out, and what is left in the folder.
 
+mod inputs;
+#[cfg(feature = "whisper")]
 mod models;
+mod outputs;
 
 use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
