@@ -17,6 +17,7 @@ help:
 	@echo 'make install     build and copy the program and its speech models under PREFIX ($(PREFIX))'
 	@echo 'make uninstall   take them away again'
 	@echo 'make bench       time the parts of the program'
+	@echo 'make soak        make the log of HOURS=$(HOURS) of speech: memory, times, nothing lost or doubled'
 	@echo 'make clean-demo  remove what make demo wrote'
 
 # ---- for everybody
@@ -65,6 +66,13 @@ test: setup-test
 .PHONY: setup-test
 setup-test:
 	@scripts/setup.sh --test
+
+# A long day in one recording; by hand, before a release. SOAK_DIR needs 115 MB for each hour.
+HOURS ?= 3
+SOAK_DIR ?= /tmp
+.PHONY: soak
+soak: build
+	$(CARGO) run --release --locked --example soak -- $(HOURS) $(SOAK_DIR)
 
 .PHONY: bench
 bench: build

@@ -33,7 +33,7 @@ impl Place {
     fn tugback(&self, args: impl IntoIterator<Item = impl AsRef<OsStr>>) -> Command {
         let mut run = Command::new(env!("CARGO_BIN_EXE_tugback"));
         run.args(args).current_dir(self.folder.path()).stdin(Stdio::null());
-        for home in ["HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME"] {
+        for home in ["HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_DATA_DIRS"] {
             run.env(home, self.folder.path());
         }
         for asked in ["TUGBACK_LOG", "RUST_BACKTRACE", "CLICOLOR_FORCE", "COLUMNS"] {
