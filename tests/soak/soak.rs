@@ -154,8 +154,8 @@ fn log(program: &Path, recording: &Path, folder: &Path) -> Result<Heard> {
     let memory_kb = watch(&mut child)?;
     let took = start.elapsed();
     let log: serde_json::Value = serde_json::from_slice(&std::fs::read(output)?)?;
-    let entries = log["entries"].as_array().ok_or("a log without entries")?;
-    let starts = entries.iter().filter_map(|e| e["from_s"].as_f64()).collect();
+    let entries = log.get("entries").and_then(|e| e.as_array()).ok_or("a log without entries")?;
+    let starts = entries.iter().filter_map(|e| e.get("from_s")?.as_f64()).collect();
     Ok(Heard { starts, took, memory_kb })
 }
 
