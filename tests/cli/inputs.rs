@@ -79,7 +79,7 @@ fn no_permission() {
     }
     for name in ["locked.wav", "locked.vtt"] {
         let locked = place.file(name, "WEBVTT\n\n00:00.000 --> 00:01.000\ntooth 11\n");
-        std::fs::set_permissions(locked, std::fs::Permissions::from_mode(0)).expect("permissions");
+        std::fs::set_permissions(locked, std::fs::Permissions::from_mode(0o0)).expect("permissions");
         place.run(["log", name]).refused(&[&format!("cannot read `{name}`"), "ermission denied"]);
     }
 }

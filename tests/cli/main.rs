@@ -103,7 +103,7 @@ fn source_tree(name: &str) -> PathBuf {
 fn permissions_bind(place: &Place) -> bool {
     use std::os::unix::fs::PermissionsExt as _;
     let locked = place.file("locked", "x");
-    std::fs::set_permissions(&locked, std::fs::Permissions::from_mode(0)).expect("permissions");
+    std::fs::set_permissions(&locked, std::fs::Permissions::from_mode(0o0)).expect("permissions");
     let bound = std::fs::read(&locked).is_err();
     std::fs::remove_file(locked).expect("removed");
     bound

@@ -93,7 +93,7 @@ fn no_permission() {
         return; // root may read everything
     }
     let locked = place.file("locked.bin", first(64));
-    std::fs::set_permissions(locked, std::fs::Permissions::from_mode(0)).expect("permissions");
+    std::fs::set_permissions(locked, std::fs::Permissions::from_mode(0o0)).expect("permissions");
     check(&place, "locked.bin", &["cannot read the model file `locked.bin`", "permissions"]);
 }
 

@@ -8,13 +8,13 @@ use crate::{File, files, none, top};
 /// Texts that tell a reader what to type.
 fn guides() -> Vec<File> {
     let mut guides = files();
-    guides.retain(|f| f.name.ends_with(".md") || f.name == "scripts/next-steps.sh");
+    guides.retain(|f| f.is("md") || f.name == "scripts/next-steps.sh");
     guides
 }
 
 /// Every piece of a text that is typed: lines of code blocks, and what stands in code marks.
 fn typed(file: &File) -> Vec<String> {
-    if file.name.ends_with(".sh") {
+    if file.is("sh") {
         return file.text.lines().filter(|l| l.starts_with("  ./target")).map(str::to_owned).collect();
     }
     let mut found = Vec::new();

@@ -9,17 +9,17 @@ use crate::{none, top};
 fn allowed() -> Vec<String> {
     let text = std::fs::read_to_string(top().join(".cargo/deny.toml")).expect(".cargo/deny.toml");
     let table: toml::Table = text.parse().expect("TOML");
-    let list = table["licenses"]["allow"].as_array().expect("licenses.allow");
+    let list = table.get("licenses").and_then(|l| l.get("allow")?.as_array()).expect("licenses.allow");
     list.iter().map(|l| l.as_str().expect("a name").to_owned()).collect()
 }
 
 /// Whether an SPDX expression can be met with the licences allowed. `/` is the old way to write OR. Brackets are
 /// met from the inside out; AND binds closer than OR.
 fn may_be_used(expression: &str, allowed: &[String]) -> bool {
-    if let Some(close) = expression.find(')') {
-        let open = expression[..close].rfind('(').expect("a bracket that was opened");
-        let inside = if may_be_used(&expression[open + 1..close], allowed) { "yes" } else { "no" };
-        return may_be_used(&format!("{}{inside}{}", &expression[..open], &expression[close + 1..]), allowed);
+    if let Some((head, after)) = expression.split_once(')') {
+        let (before, inside) = head.rsplit_once('(').expect("a bracket that was opened");
+        let inside = if may_be_used(inside, allowed) { "yes" } else { "no" };
+        return may_be_used(&format!("{before}{inside}{after}"), allowed);
     }
     expression.replace('/', " OR ").split(" OR ").any(|either| {
         either.split(" AND ").map(str::trim).all(|one| one == "yes" || allowed.iter().any(|a| a == one))

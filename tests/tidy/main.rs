@@ -17,6 +17,13 @@ struct File {
     text: String,
 }
 
+impl File {
+    /// Whether its name ends in this, such as "rs".
+    fn is(&self, extension: &str) -> bool {
+        Path::new(&self.name).extension().is_some_and(|e| e == extension)
+    }
+}
+
 /// The top of the source tree.
 fn top() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))

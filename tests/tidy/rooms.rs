@@ -19,7 +19,7 @@ fn room(name: &str) -> Option<usize> {
     ROOMS.iter().position(|r| *r == name)
 }
 
-/// What stands after each `crate::` of the code, and for `crate::{a::B, c}` each of the group: "a::B", "c".
+/// What stands after each `crate::` of the code, and for `crate::{a::B, c}` each of the group: `a::B`, `c`.
 fn used(text: &str) -> Vec<String> {
     let code: Vec<&str> = text.lines().filter(|l| !l.trim_start().starts_with("//")).collect();
     let code = code.join("\n");
@@ -74,7 +74,7 @@ fn uses(file: &File) -> Vec<String> {
 
 #[test]
 fn a_room_uses_only_rooms_before_it() {
-    none(&files().iter().filter(|f| f.name.ends_with(".rs")).flat_map(uses).collect::<Vec<_>>());
+    none(&files().iter().filter(|f| f.is("rs")).flat_map(uses).collect::<Vec<_>>());
 }
 
 #[test]
@@ -100,7 +100,7 @@ fn a_wrong_use_is_seen() {
 #[test]
 fn a_file_says_what_it_is_and_is_short() {
     let mut complaints = Vec::new();
-    for file in files().iter().filter(|f| f.name.ends_with(".rs")) {
+    for file in files().iter().filter(|f| f.is("rs")) {
         let name = &file.name;
         let lines = file.text.lines().count();
         if lines > LONGEST {
@@ -134,7 +134,7 @@ fn the_engine_knows_no_trade_word() {
         "palatal",
     ];
     let mut complaints = Vec::new();
-    for file in files().iter().filter(|f| f.name.starts_with("src/entries/") && f.name.ends_with(".rs")) {
+    for file in files().iter().filter(|f| f.name.starts_with("src/entries/") && f.is("rs")) {
         let code = file.text.split("#[cfg(test)]").next().unwrap_or_default();
         for line in code.lines().filter(|l| !l.trim_start().starts_with("//")) {
             let line = line.to_lowercase();

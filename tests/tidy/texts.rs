@@ -48,7 +48,7 @@ fn a_stray_path_is_seen() {
 fn links_lead_somewhere() {
     let mut complaints = Vec::new();
     let mut seen = 0;
-    for file in files().iter().filter(|f| f.name.ends_with(".md")) {
+    for file in files().iter().filter(|f| f.is("md")) {
         let folder = top().join(&file.name).parent().expect("a file is in a folder").to_path_buf();
         for after in file.text.split("](").skip(1) {
             let target = after.split([')', '#', ' ']).next().unwrap_or_default();
