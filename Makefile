@@ -48,7 +48,7 @@ uninstall:
 
 .PHONY: clean-demo
 clean-demo:
-	rm -f $(DEMO_LOG)
+	rm -f $(DEMO_LOG) audio-samples/*.log.json
 
 # ---- for people who work on it: the same as .ci/run
 

@@ -14,10 +14,15 @@ Written: $log ($(wc -c <"$log" | tr -d ' ') bytes): the procedure log, for revie
 Nothing else was written, and nothing left this computer.
 
 Try next:
-  less $transcript            what was said in the sample, for comparison
+
+  less $transcript
+      what was said in the sample, to compare
+  ./target/release/tugback log $sample --explain
+      the words and reasons behind each entry; the log is written beside the sample
   ./target/release/tugback log $transcript
-                                                the same from the transcript, without the speech model
-  ./target/release/tugback log YOUR-RECORDING.m4a -o my-log.json
-                                                a recording of your own: WAV, FLAC, MP3, M4A or Ogg
-  ./target/release/tugback --help               everything else
+      the same treatment from its transcript: no speech model, no doubts about hearing
+  ./target/release/tugback log my-recording.m4a
+      a recording of your own: WAV, FLAC, MP3, M4A, Ogg and others
+  ./target/release/tugback --help
+      everything else
 END

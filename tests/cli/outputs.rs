@@ -69,12 +69,35 @@ fn a_log_is_replaced_whole() {
 #[test]
 fn the_source_is_never_overwritten() {
     let place = said();
-    std::fs::hard_link(place.path("in.vtt"), place.path("same.vtt")).expect("a link");
     std::os::unix::fs::symlink("in.vtt", place.path("alias.vtt")).expect("a link");
-    for output in ["in.vtt", "./in.vtt", "same.vtt", "alias.vtt"] {
+    for output in ["in.vtt", "./in.vtt", "alias.vtt"] {
         place.run(["log", "in.vtt", "-o", output]).refused(&["`in.vtt`"]);
     }
+    // A second name of the same file may be given to the log: the first keeps what was said.
+    std::fs::hard_link(place.path("in.vtt"), place.path("same.vtt")).expect("a link");
+    place.run(["log", "in.vtt", "-o", "same.vtt"]);
     assert_eq!(std::fs::read_to_string(place.path("in.vtt")).expect("the source"), SAID);
+}
+
+/// Without `-o` the log stands beside what it was made from.
+#[test]
+fn beside_the_source() {
+    let place = said();
+    let ran = place.run(["log", "in.vtt"]);
+    assert_eq!(ran.code, 0, "{ran:?}");
+    assert!(ran.err.contains("in.log.json"), "it is not said where the log is: {}", ran.err);
+    assert_eq!(place.names(), ["in.log.json", "in.vtt"]);
+}
+
+/// `-o -` gives the log, and nothing else, to the next program.
+#[test]
+fn to_standard_output() {
+    let place = said();
+    let ran = place.run(["log", "in.vtt", "-o", "-"]);
+    assert_eq!(ran.code, 0, "{ran:?}");
+    let log: serde_json::Value = serde_json::from_str(&ran.out).expect("nothing but JSON");
+    assert_eq!(log["format"], "tugback-log");
+    assert_eq!(place.names(), ["in.vtt"]);
 }
 
 #[test]
