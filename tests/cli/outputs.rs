@@ -30,7 +30,7 @@ fn a_log_and_a_table() {
     let place = said();
     let ran = place.run(["log", "in.vtt", "-o", "out.json"]);
     assert_eq!(ran.code, 0, "{ran:?}");
-    for word in ["11", "23.5", "sodium-hypochlorite", "mm"] {
+    for word in ["11", "23.5 mm", "sodium hypochlorite", "5 mL", "1 %"] {
         assert!(ran.out.contains(word), "`{word}` is not in the table:\n{}", ran.out);
     }
     for line in ran.out.lines() {
@@ -103,7 +103,7 @@ fn to_standard_output() {
 #[test]
 fn nowhere_to_write() {
     let place = said();
-    place.run(["log", "in.vtt", "-o", "absent/out.json"]).refused(&["`absent/out.json`"]);
+    place.run(["log", "in.vtt", "-o", "absent/out.json"]).refused(&["no folder `absent`"]);
     std::fs::create_dir(place.path("tray")).expect("a folder");
     place.run(["log", "in.vtt", "-o", "tray"]).refused(&["`tray`", "folder"]);
     assert_eq!(place.names(), ["in.vtt", "tray"]);
