@@ -71,9 +71,10 @@ impl Entry {
         }
         #[expect(clippy::cast_precision_loss, reason = "a time in seconds")]
         let mut delay_s = find(0x56aa).map_or(0, whole).min(1_000_000_000) as f64 / 1e9;
-        // The overlap that no AAC encoder can do without, where the file does not tell it.
+        // The run-up of AAC, where the file does not tell it.
         if delay_s == 0.0 && id.starts_with("A_AAC") {
-            delay_s = 1024.0 / f64::from(rate_hz.max(8000));
+            let guess = || aac::Config::guess(rate_hz.max(8000), channels);
+            delay_s = aac::Config::read(private).unwrap_or_else(guess).run_up_s();
         }
         let track = Track {
             codec: name,
@@ -153,12 +154,7 @@ fn decoder(
         "A_PCM/INT/BIG" => pcm(Coding::Signed, true),
         "A_PCM/FLOAT/IEEE" => pcm(Coding::Float, false),
         aac if aac.starts_with("A_AAC") => {
-            let guess = aac::Config {
-                object: 2,
-                rate_hz,
-                channels: u32::try_from(channels).unwrap_or(1),
-                short: false,
-            };
+            let guess = aac::Config::guess(rate_hz, channels);
             let mut config = aac::Config::read(private).unwrap_or(guess);
             if config.channels == 0 {
                 config.channels = guess.channels;

@@ -230,12 +230,13 @@ impl Mp4 {
         let language = short(mdhd, if wide { 32 } else { 20 }).map(language);
         let table = Table::read(stbl);
         let declared = table.ticks();
-        // Without an edit list an AAC track starts with the overlap that no encoder can do without.
-        let mut shift_s =
-            if sound.is_aac { -1024.0 / f64::from(sound.rate_hz.unwrap_or(48_000)) } else { 0.0 };
+        // Without an edit list an AAC track starts with the encoder's run-up.
+        let mut shift_s = -sound.run_up_s;
         if let Some(list) = find(trak, *b"edts").and_then(|b| find(b, *b"elst")) {
             let (empty_s, start_s) = edits(list, movie_hz, ticks_hz);
-            shift_s = empty_s;
+            if start_s > 0.0 || empty_s > 0.0 {
+                shift_s = empty_s;
+            }
             if start_s > MOST_EDIT_S {
                 self.repairs.push(format!(
                     "track {}: an edit list hides the first {start_s:.1} s from players; they are read too, and times count from the start of the sound",

@@ -37,7 +37,8 @@ pub(super) struct Sound {
     pub(super) lie: Lie,
     /// The decoder takes the encoder's run-up off by itself.
     pub(super) trims_itself: bool,
-    pub(super) is_aac: bool,
+    /// Of AAC, where the file does not tell it.
+    pub(super) run_up_s: f64,
 }
 
 impl Sound {
@@ -80,7 +81,7 @@ impl Sound {
             places: Place::usual(channels),
             lie: Lie::Packets,
             trims_itself: false,
-            is_aac: false,
+            run_up_s: 0.0,
         };
         match &kind {
             b"mp4a" => sound.mpeg4(child(*b"esds").unwrap_or_default(), rate_hz, channels),
@@ -128,18 +129,13 @@ impl Sound {
             }
             Some(0x40 | 0x66..=0x68) | None => {
                 let told = config.and_then(aac::Config::read);
-                let guess = aac::Config {
-                    object: 2,
-                    rate_hz,
-                    channels: u32::try_from(channels).unwrap_or(1),
-                    short: false,
-                };
+                let guess = aac::Config::guess(rate_hz, channels);
                 let mut config = told.unwrap_or(guess);
                 if config.channels == 0 {
                     config.channels = guess.channels;
                 }
                 self.name = config.name();
-                self.is_aac = true;
+                self.run_up_s = config.run_up_s();
                 self.rate_hz = Some(config.rate_hz);
                 self.places = Place::usual(usize::try_from(config.channels).unwrap_or(1));
                 self.codec = config.decoder();

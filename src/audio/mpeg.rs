@@ -138,12 +138,8 @@ fn decoder(head: &Head) -> (Option<Codec>, String) {
         Kind::Layer2 => CODEC_ID_MP2,
         Kind::Layer3 => CODEC_ID_MP3,
         Kind::Adts(profile) => {
-            let config = aac::Config {
-                object: u32::from(profile) + 1,
-                rate_hz: head.rate_hz,
-                channels: head.channels,
-                short: false,
-            };
+            let guess = aac::Config::guess(head.rate_hz, head.channels as usize);
+            let config = aac::Config { object: u32::from(profile) + 1, ..guess };
             return (config.decoder(), config.name());
         }
     };

@@ -41,6 +41,8 @@ fn by_content() {
     );
     check("voice_flac.ogg", "Ogg, FLAC, 16000 Hz x 1: the voice, 3.00 s");
     check("voice_fragments.mp4", "MP4, AAC, 48000 Hz x 1: the voice, 3.01 s");
+    // HE-AAC: its core, at half the rate.
+    check("voice_he.m4a", "MP4, AAC, 24000 Hz x 1: the voice 42 ms late, 2.94 s");
     check("voice_ima.wav", "WAV, IMA ADPCM, 16000 Hz x 1: the voice, 3.06 s");
     check("voice_ima4.aiff", "AIFF-C, IMA ADPCM, 16000 Hz x 1: the voice, 3.00 s");
     check("voice_ima4.mov", "MP4, IMA ADPCM, 16000 Hz x 1: the voice, 3.00 s");
