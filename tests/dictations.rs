@@ -57,8 +57,15 @@ fn irrigants() {
 fn corrections() {
     check(&["working length distal twenty", "no make that twenty one"], "working-length length_mm=21");
     check(&["rotary forty oh four to length", "scratch that"], "");
-    // FIXME: the correction inside the breath is cut off; it must give 21.
-    check(&["working length distal twenty, no, twenty one"], "working-length length_mm=20");
+    check(&["working length distal twenty, no, twenty one"], "working-length length_mm=21");
+    check(&["working length distal twenty no twenty one"], "working-length length_mm=21");
+    check(&["working length distal twenty millimetres, sorry, twenty one"], "working-length length_mm=21");
+    check(&["irrigate two mils, no, three mils of saline"], "irrigation agent=saline volume_ml=3");
+    // A denial after a value is no correction of it.
+    check(
+        &["working length distal twenty, no perforation"],
+        "working-length length_mm=20 | complication type=perforation",
+    );
 }
 
 #[test]

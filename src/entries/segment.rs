@@ -5,7 +5,7 @@ use std::ops::Range;
 use super::{
     fill::{self, Filled, Stretch},
     hits::{Hit, Of},
-    sentence::Sentence,
+    sentence::{Sentence, cue},
 };
 use crate::{
     kinds::{Kinds, TakesTo},
@@ -42,8 +42,10 @@ pub fn cut(line: &Line, kinds: &Kinds, hits: &[Hit], run: &[Sentence]) -> Vec<Se
     let (Some(first), Some(last)) = (run.first(), run.last()) else { return vec![] };
     let whole = first.items.start..last.items.end;
     let inside = super::session::insides(line);
-    let marks: Vec<usize> =
-        boundaries(line, hits, &whole, run).into_iter().filter(|m| inside.get(*m) != Some(&true)).collect();
+    let marks: Vec<usize> = boundaries(line, hits, &whole, run)
+        .into_iter()
+        .filter(|m| inside.get(*m) != Some(&true) && !takes_back(line, &whole, *m))
+        .collect();
     let n = marks.len();
     let mut best: Vec<f32> = vec![f32::NEG_INFINITY; n];
     let mut from: Vec<Option<(usize, Option<Reading>)>> = vec![None; n];
@@ -109,6 +111,26 @@ fn says_twice(a: &Filled, b: &Filled) -> bool {
     let (fa, fb) = (fields(a), fields(b));
     let canals = |f: &Filled| f.drafts.iter().any(|d| d.canal.is_some());
     fa.iter().any(|f| fb.contains(f)) || canals(a) && canals(b)
+}
+
+/// Does item `at` replace what stands before it ("twenty, no, twenty one")? A cut there would leave the value that was
+/// taken back standing, and without a doubt.
+fn takes_back(line: &Line, whole: &Range<usize>, at: usize) -> bool {
+    let small = |i: usize| {
+        line.items.get(i).is_some_and(|it| it.what == What::Mark) && !line.is_mark(i, ".")
+            || line.term(i, "fillers").is_some()
+    };
+    let is_value = |i: usize| line.atom(i).is_some() || line.term(i, "canals").is_some();
+    let starts = (at..whole.end).find(|&i| !small(i) && !cue(line, i, "repair"));
+    let mut repaired = (at..starts.unwrap_or(at)).any(|i| cue(line, i, "repair"));
+    let mut i = at;
+    while i > whole.start && (small(i - 1) || cue(line, i - 1, "repair")) {
+        i -= 1;
+        repaired |= cue(line, i, "repair");
+    }
+    let before = (whole.start..i).next_back();
+    let after_value = before.is_some_and(|b| is_value(b) || line.unit(b).is_some());
+    repaired && after_value && starts.is_some_and(is_value)
 }
 
 /// Where a stretch may start: sentences, what opens an entry, canals, fields after a mark or joiner.
