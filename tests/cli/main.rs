@@ -95,6 +95,7 @@ fn one_line(text: &str) -> String {
 }
 
 /// A folder or file of the source tree.
+#[cfg_attr(not(feature = "whisper"), allow(dead_code, reason = "only the tests that listen need it"))]
 fn source_tree(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join(name)
 }
