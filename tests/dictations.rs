@@ -1,5 +1,6 @@
 //! Spoken lines and what the log must hold; one line, one case. The lines are invented.
 
+use proptest::prelude::*;
 use tugback::{
     entries::{Extractor, Settings},
     kinds,
@@ -74,21 +75,140 @@ fn talk_gives_nothing() {
     check(&["how was the traffic, forty minutes, goodness"], "");
 }
 
-/// Nothing vanishes: every breath's words stand in an entry or in the unplaced speech.
-#[test]
-fn nothing_vanishes() {
-    let said =
-        ["is it still raining", "irrigate two mils of saline", "no perforation", "lovely, nearly done"];
-    let breaths: Vec<Breath> = said.iter().map(|t| Breath::from_text(0.0, 4.0, t)).collect();
-    let found = Extractor::new(Settings::default()).extract(&breaths);
-    let kept: String = found
+/// How often each word stands in the entries (each stretch of words once) and in the unplaced speech.
+fn kept(found: &tugback::entries::Extracted) -> Vec<String> {
+    let mut stretches: Vec<(u64, u64, &str)> = found
         .entries
         .iter()
-        .map(|e| e.said.clone())
-        .chain(found.unplaced.iter().map(|u| u.said.clone()))
-        .collect::<Vec<_>>()
-        .join(" ");
-    for word in said.iter().flat_map(|s| s.split_whitespace()) {
-        assert!(kept.contains(word), "{word} is lost from: {kept}");
+        .map(|e| (e.from_s.to_bits(), e.to_s.to_bits(), e.said.as_str()))
+        .chain(found.unplaced.iter().map(|u| (u.from_s.to_bits(), u.to_s.to_bits(), u.said.as_str())))
+        .collect();
+    stretches.sort_unstable();
+    stretches.dedup();
+    stretches.iter().flat_map(|(_, _, t)| t.split_whitespace().map(str::to_owned)).collect()
+}
+
+#[track_caller]
+fn nothing_vanishes(said: &str) {
+    let found = Extractor::new(Settings::default()).extract(&[Breath::from_text(0.0, 9.0, said)]);
+    let kept = kept(&found);
+    for word in said.split_whitespace().filter(|w| w.chars().any(char::is_alphanumeric)) {
+        let count = |words: &mut dyn Iterator<Item = &str>| words.filter(|w| *w == word).count();
+        let (before, after) =
+            (count(&mut said.split_whitespace()), count(&mut kept.iter().map(String::as_str)));
+        assert!(after >= before, "{word:?} was said {before} times and kept {after} times: {said:?}");
     }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 400, failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// Word for word, for any row of words of the trade, numbers, cues and marks; and no text panics.
+    #[test]
+    fn trade_words_do_not_vanish(words in prop::collection::vec(prop::sample::select(WORDS), 0..24)) {
+        nothing_vanishes(&words.join(" "));
+    }
+
+    #[test]
+    fn any_text_does_not_vanish(said in "\\PC{0,120}") {
+        nothing_vanishes(&said);
+    }
+}
+
+const WORDS: &[&str] = &[
+    "rotary",
+    "twenty",
+    "five",
+    "oh",
+    "six",
+    "point",
+    "half",
+    "and",
+    "a",
+    "to",
+    "length",
+    "distal",
+    "mesiobuccal",
+    "both",
+    "irrigate",
+    "hypochlorite",
+    "mils",
+    "percent",
+    "no,",
+    "no",
+    "scratch",
+    "that",
+    "correction",
+    "if",
+    "always",
+    "not",
+    "will",
+    "tooth",
+    "36",
+    "25/.06",
+    "21.",
+    "5",
+    "1:100,000",
+    "hundred",
+    "thousand",
+    "seconds",
+    "same",
+    "another",
+    "last",
+    "visit",
+    "note",
+    "please",
+    "lot",
+    "B",
+    "7",
+    "radiograph",
+    "patent",
+    "ten",
+    "one",
+    "short",
+    "you",
+    "?",
+    ".",
+    "is",
+    "the",
+    "minute",
+];
+
+/// What the listener remarked on a breath must reach the reader: a start that may be cut may have lost a "not".
+#[test]
+fn a_remark_on_a_breath_is_a_doubt() {
+    let mut breath = Breath::from_text(0.0, 4.0, "irrigate two mils of saline");
+    breath.remarks.push("start may be cut".to_owned());
+    let found = Extractor::new(Settings::default()).extract(&[breath]);
+    let reasons: Vec<&str> =
+        found.entries.iter().flat_map(|e| e.doubts.iter().map(|d| d.reason.as_str())).collect();
+    assert_eq!(reasons, ["start may be cut"]);
+}
+
+/// The examples and silent cases of every kind file.
+#[test]
+fn kinds_do_what_their_files_say() {
+    let mut wrong = Vec::new();
+    for kind in &kinds::BUILT_IN.all {
+        for x in &kind.examples {
+            let found = Extractor::new(Settings::default()).extract(&[Breath::from_text(0.0, 9.0, &x.said)]);
+            let fits = found.entries.iter().any(|e| {
+                let doubted: Vec<&str> = e.doubts.iter().map(|d| d.field.as_str()).collect();
+                e.kind == kind.name
+                    && e.status == x.status
+                    && doubted == x.doubts
+                    && x.gives.iter().all(|(f, v)| e.values.get(f) == Some(v))
+            });
+            if !fits {
+                wrong.push(format!("{}: {:?} gave {}", kind.name, x.said, show(&[&x.said])));
+            }
+        }
+        for x in &kind.silent {
+            let got = show(&[&x.said]);
+            if !got.is_empty() {
+                wrong.push(format!("{}: {:?} must be silent ({}) and gave {got}", kind.name, x.said, x.why));
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }

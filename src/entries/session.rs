@@ -103,6 +103,11 @@ impl<'a> Session<'a> {
             if breath.words.is_empty() {
                 self.leave(breath.from_s, breath.to_s, String::new(), Some(remark.clone()));
             }
+            for (entry, note) in self.entries.iter_mut().zip(&self.notes) {
+                if note.breath == n {
+                    push_doubt(entry, "entry", remark, &[]);
+                }
+            }
         }
     }
 

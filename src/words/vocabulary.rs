@@ -141,7 +141,11 @@ impl Vocabulary {
 
     /// A term that sounds like this single word.
     pub fn find_by_sound(&self, word: &str) -> Option<Found> {
-        if word.len() < 6 || self.forms.contains_key(word) || crate::words::sound::is_plain(word) {
+        if word.len() < 6
+            || !word.bytes().all(|b| b.is_ascii_lowercase())
+            || self.forms.contains_key(word)
+            || crate::words::sound::is_plain(word)
+        {
             return None;
         }
         let key = crate::words::sound::key(word);
