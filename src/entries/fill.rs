@@ -128,19 +128,23 @@ fn choose(s: &Stretch<'_>, kind: usize, k: &Kind) -> Vec<Piece> {
         .map(|h| (h, h.found.weight * 4 + (h.end - h.first).min(6)))
         .collect();
     found.sort_by_key(|(h, w)| (std::cmp::Reverse(*w), h.first));
-    let mut used = vec![false; s.items.len()];
+    let mut used: Vec<Vec<usize>> = vec![Vec::new(); s.items.len()];
     let mut pieces = Vec::new();
     for (hit, weight) in found {
         let Of::Field(f, h) = hit.of else { continue };
         let Some((name, field)) = k.fields.get_index(f) else { continue };
         let Some(heard) = field.hear.get(h) else { continue };
         let span = hit.first - s.items.start..hit.end - s.items.start;
-        // Only what carries meaning is taken: numbers, terms and the pattern's own words.
-        if used.get(span.clone()).is_none_or(|u| u.iter().any(|x| *x)) {
+        // A number has one meaning; a word may serve two fields ("three pecks" is a count and a motion), one field once.
+        let clash = used.get(span.clone()).unwrap_or_default().iter().zip(span.clone()).any(|(taken, at)| {
+            let number = s.line.atom(at + s.items.start).is_some();
+            taken.iter().any(|by| number || *by == f)
+        });
+        if clash {
             continue;
         }
-        for u in used.get_mut(span).into_iter().flatten() {
-            *u = true;
+        for by in used.get_mut(span).into_iter().flatten() {
+            by.push(f);
         }
         let mut doubts: Vec<(String, Vec<Value>)> = Vec::new();
         if let Some(d) = &heard.doubt {

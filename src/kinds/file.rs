@@ -184,7 +184,8 @@ fn field(f: &FieldFile) -> Result<Field, String> {
         None => Is::Number(Slot::named(&f.is).ok_or(format!("`{}` is no slot", f.is))?),
     };
     let mut hear = f.hear.iter().map(|h| heard(h, &is)).collect::<Result<Vec<_>, _>>()?;
-    if let (Is::Term(v), true) = (&is, hear.iter().all(|h| h.gives.is_some() || h.same)) {
+    // The plain term is always a way of saying the field.
+    if let Is::Term(v) = &is {
         hear.push(heard(&format!("{{{v}}}"), &is)?);
     }
     if f.plausible.is_some() && f.source.is_none() {
