@@ -145,7 +145,7 @@ impl Session<'_> {
         }
         entry.said = format!("{} … {said}", entry.said);
         let (kind, mut changed) = (self.notes.get(target).map_or(0, |n| n.kind), entry.clone());
-        super::doubts::add(self, at, items, kind, &mut changed, &found, 1);
+        super::doubts::add(self, at, items, kind, &mut changed, &found);
         if let Some(e) = self.entries.get_mut(target) {
             *e = changed;
         }
@@ -224,7 +224,6 @@ pub(super) fn continues(
         let status = status::of(&at.line, sentence, items, items.start, false).unwrap_or_default();
         let rule = s.entries.get(i).map(|e| e.rule.clone()).unwrap_or_default();
         let (said, from_s, to_s) = at.said(items);
-        let count = filled.drafts.len();
         for draft in &filled.drafts {
             let mut entry = blank(k.name.clone(), status, rule.clone(), said.clone(), from_s, to_s);
             let mut found = Vec::new();
@@ -238,8 +237,8 @@ pub(super) fn continues(
                 found.push((p.field.clone(), p.items.clone()));
             }
             s.same(at, items, kind, &mut entry);
-            s.locate(&mut entry, k.place, draft.canal.as_ref(), status, &k.name);
-            super::doubts::add(s, at, items, kind, &mut entry, &found, count);
+            s.locate(&mut entry, k.place, draft.canal.as_ref(), status);
+            super::doubts::add(s, at, items, kind, &mut entry, &found);
             s.push(entry, Note { breath: at.n, kind, why: vec![format!("goes on with {}: {said}", k.name)] });
         }
         return true;

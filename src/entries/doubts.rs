@@ -24,7 +24,6 @@ pub(super) fn add(
     kind: usize,
     entry: &mut Entry,
     found: &[(String, Range<usize>)],
-    _of: usize,
 ) {
     let Some(k) = s.x.kinds.all.get(kind) else { return };
     for (field, place) in found {

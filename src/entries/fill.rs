@@ -2,8 +2,6 @@
 
 use std::ops::Range;
 
-use indexmap::IndexMap;
-
 use super::{
     hits::{self, Hit, Of},
     sentence::cue,
@@ -11,10 +9,7 @@ use super::{
 use crate::{
     kinds::{Kind, Kinds, Place},
     log::{Canal, Value},
-    words::{
-        Decimal,
-        line::{Line, What},
-    },
+    words::line::{Line, What},
 };
 
 /// A field's value with the words it came from.
@@ -449,14 +444,4 @@ fn share_canals(groups: &[Named], leads: &[usize], out: &mut [Draft]) {
             groups.iter().find(|g| g.items.start > *lead).or_else(|| groups.last()).cloned()
         };
     }
-}
-
-/// The pieces as values, for callers that need no times.
-pub fn values(pieces: &[Piece]) -> IndexMap<String, Value> {
-    pieces.iter().filter_map(|p| Some((p.field.clone(), p.value.clone()?))).collect()
-}
-
-/// A number piece's number.
-pub fn number(piece: &Piece) -> Option<Decimal> {
-    piece.value.as_ref().and_then(Value::number)
 }

@@ -251,23 +251,14 @@ impl<'a> Session<'a> {
             return true;
         }
         let drafts = reading.filled.drafts.clone();
-        let count = drafts.len();
         for draft in drafts {
-            self.enter(at, &segment.items, &reading, draft, status, count);
+            self.enter(at, &segment.items, &reading, draft, status);
         }
         true
     }
 
     /// Makes one entry of a draft.
-    fn enter(
-        &mut self,
-        at: &At<'_>,
-        items: &Range<usize>,
-        reading: &Reading,
-        draft: Draft,
-        status: Status,
-        of: usize,
-    ) {
+    fn enter(&mut self, at: &At<'_>, items: &Range<usize>, reading: &Reading, draft: Draft, status: Status) {
         let Some(kind) = self.x.kinds.all.get(reading.kind) else { return };
         let Some(rule) = kind.rules.get(reading.rule) else { return };
         let (said, from_s, to_s) = at.said(items);
@@ -286,7 +277,7 @@ impl<'a> Session<'a> {
         if let Some(text) = &reading.text
             && let Some(takes) = &rule.takes
         {
-            let text = tidy(&at.said(text).0, self.x, at, text);
+            let text = tidy(&at.said(text).0, at, text);
             if !text.is_empty() {
                 entry.values.insert(takes.field.clone(), Value::Text(text));
             }
@@ -297,9 +288,9 @@ impl<'a> Session<'a> {
             push_doubt(&mut entry, field, reason, &[]);
         }
         self.same(at, items, reading.kind, &mut entry);
-        self.locate(&mut entry, kind.place, draft.canal.as_ref(), status, kind.name.as_str());
+        self.locate(&mut entry, kind.place, draft.canal.as_ref(), status);
         let found: Vec<_> = draft.pieces.iter().map(|p| (p.field.clone(), p.items.clone())).collect();
-        doubts::add(self, at, items, reading.kind, &mut entry, &found, of);
+        doubts::add(self, at, items, reading.kind, &mut entry, &found);
         if !reading.filled.leftover.is_empty() && reading.text.is_none() {
             for n in &reading.filled.leftover {
                 let said = at.said(n).0;
@@ -322,7 +313,6 @@ impl<'a> Session<'a> {
         place: Place,
         canal: Option<&fill::Named>,
         status: Status,
-        _kind: &str,
     ) {
         if let Some(tooth) = &self.tooth {
             entry.tooth = Some(tooth.clone());
@@ -415,7 +405,7 @@ impl<'a> Session<'a> {
                 );
             }
             let found = [("tooth".to_owned(), p.items.clone())];
-            doubts::add(self, at, &segment.items, reading.kind, &mut entry, &found, 1);
+            doubts::add(self, at, &segment.items, reading.kind, &mut entry, &found);
             self.tooth = Some(named.iso.clone());
             self.canal = None;
             if !self.teeth.contains(&named.iso) {
@@ -448,9 +438,9 @@ impl<'a> Session<'a> {
         let mut entry = blank(name, Status::Done, rule.id.clone(), said.clone(), from_s, to_s);
         entry.values.extend(rule.sets.clone());
         if let Some(takes) = &rule.takes {
-            entry.values.insert(takes.field.clone(), Value::Text(tidy(&said, self.x, at, items)));
+            entry.values.insert(takes.field.clone(), Value::Text(tidy(&said, at, items)));
         }
-        self.locate(&mut entry, Place::Tooth, None, Status::Done, "");
+        self.locate(&mut entry, Place::Tooth, None, Status::Done);
         let why = vec![format!("rule {}: {said}", rule.id)];
         self.push(entry, Note { breath: at.n, kind: k, why });
         at.place(items.clone());
@@ -510,8 +500,8 @@ impl<'a> Session<'a> {
                 i += 1;
             }
             let (said, from, to) = at.said(&(start..i));
-            let only_marks = (start..i).all(|k| at.line.items.get(k).is_some_and(|it| it.what == What::Mark));
-            if !only_marks {
+            // Letters and digits of any script are speech; only punctuation may go.
+            if said.chars().any(char::is_alphanumeric) {
                 self.leave(from, to, said, None);
             }
         }
@@ -585,8 +575,7 @@ pub(super) fn push_doubt(entry: &mut Entry, field: &str, reason: &str, alternati
 }
 
 /// A text without the fillers and marks at its ends.
-fn tidy(said: &str, x: &Extractor, at: &At<'_>, items: &Range<usize>) -> String {
-    let _ = x;
+fn tidy(said: &str, at: &At<'_>, items: &Range<usize>) -> String {
     let mut start = items.start;
     while start < items.end
         && (at.line.term(start, "fillers").is_some()

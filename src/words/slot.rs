@@ -20,6 +20,8 @@ pub enum Slot {
     Count,
     /// Any number.
     Number,
+    /// A number that no unit follows.
+    Bare,
     /// A length in millimetres; the unit may be missing.
     Mm,
     /// A length with its unit.
@@ -55,6 +57,7 @@ impl Slot {
         Some(match name {
             "n" => Self::Count,
             "num" => Self::Number,
+            "bare" => Self::Bare,
             "mm" => Self::Mm,
             "mm!" => Self::MmUnit,
             "size" => Self::Size,
@@ -125,6 +128,7 @@ pub fn read(slot: Slot, line: &Line, i: usize) -> Option<Reading> {
     match slot {
         Slot::Count => count(line, i),
         Slot::Number => line.atom(i).map(|a| Reading::of(i + 1, a)),
+        Slot::Bare => line.atom(i).filter(|_| line.unit(i + 1).is_none()).map(|a| Reading::of(i + 1, a)),
         Slot::Mm => mm(line, i),
         Slot::MmUnit => mm(line, i).filter(|r| r.has_unit),
         Slot::Size => size(line, i),
