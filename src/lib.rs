@@ -16,6 +16,7 @@ pub mod kinds;
 )]
 pub mod listen;
 pub mod log;
+pub mod settings;
 pub mod tables;
 pub mod words;
 

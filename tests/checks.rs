@@ -44,7 +44,71 @@ fn settings_change_the_checks() {
     let all_off = with("[checks]\noff = [\"completeness\", \"doubts\"]\n");
     check(&["check", &stored("full.json"), "--settings", &all_off], 0, "found nothing to look at", "");
     let wrong = with("[checks]\nof = []\n");
-    check(&["check", &stored("full.json"), "--settings", &wrong], 2, "", "section [checks]");
+    check(
+        &["check", &stored("full.json"), "--settings", &wrong],
+        2,
+        "",
+        "line 2: there is no key `of`; did you mean `off`?",
+    );
+}
+
+#[test]
+fn settings_are_found_and_shown() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let own = folder.path().join("home/tugback");
+    let here = folder.path().join("here");
+    for made in [&own, &here] {
+        std::fs::create_dir_all(made).expect("made");
+    }
+    std::fs::write(own.join("tugback.toml"), "strictness = \"strict\"\n[checks]\ngap_s = 60\n")
+        .expect("written");
+    let run = |text: &str, args: &[&str]| {
+        std::fs::write(here.join("tugback.toml"), text).expect("written");
+        let mut program = Command::new(env!("CARGO_BIN_EXE_tugback"));
+        program.current_dir(&here).args(args).env("XDG_CONFIG_HOME", folder.path().join("home"));
+        program.output().expect("the program starts")
+    };
+    let said = |bytes: &[u8]| String::from_utf8_lossy(bytes).split_whitespace().collect::<Vec<_>>().join(" ");
+    let shown =
+        run("\nnotation = \"palmer\"\n[checks]\noff = [\"completeness\", \"doubts\"]\n", &["settings"]);
+    let out = said(&shown.stdout);
+    assert!(out.contains("notation = \"palmer\" # tugback.toml, line 2"), "{out}");
+    assert!(out.contains("home/tugback/tugback.toml, line 1"), "{out}");
+    assert!(out.contains("cartridge_ml = 1.8 # default"), "{out}");
+    let all_off = run("[checks]\noff = [\"completeness\", \"doubts\"]\n", &["check", &stored("full.json")]);
+    assert_eq!(all_off.status.code(), Some(0), "the settings of the working folder count");
+    let spoken = here.join("visit.txt");
+    std::fs::write(&spoken, "Tooth number three.\nCold test negative.\n").expect("written");
+    let log = run("notation = \"universal\"\n", &["log", "visit.txt", "-o", "visit.json"]);
+    assert!(log.status.success(), "{}", said(&log.stderr));
+    let log = std::fs::read_to_string(here.join("visit.json")).expect("written");
+    assert!(log.contains("\"16\"") && log.contains("\"universal\""), "{log}");
+    let wrong = run("notaton = \"palmer\"\n", &["log", "visit.txt", "-o", "other.json"]);
+    assert_eq!(wrong.status.code(), Some(2));
+    assert!(said(&wrong.stderr).contains("line 1: there is no key `notaton`"), "{}", said(&wrong.stderr));
+    assert!(!here.join("other.json").exists(), "nothing is written where the settings are wrong");
+}
+
+/// `tugback log` ends with the checks in one line, and keeps what they found in the log.
+#[test]
+fn a_log_ends_with_its_checks() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let spoken = folder.path().join("visit.txt");
+    let log = folder.path().join("visit.json").display().to_string();
+    let text = "Tooth 36.\nMesiobuccal working length nineteen millimetres.\nMesiobuccal working length twenty millimetres.\n";
+    std::fs::write(&spoken, text).expect("written");
+    let spoken = spoken.display().to_string();
+    let output = tugback(&["log", &spoken, "-o", &log]);
+    let out = String::from_utf8_lossy(&output.stdout).into_owned();
+    let lines: Vec<&str> = out.lines().filter(|l| l.starts_with("Checks: the checks found ")).collect();
+    assert_eq!(lines.len(), 1, "{out}");
+    assert!(lines[0].contains("`tugback check "), "{out}");
+    let written: serde_json::Value =
+        serde_json::from_slice(&std::fs::read(&log).expect("written")).expect("JSON");
+    let rules: Vec<&str> =
+        written["findings"].as_array().expect("a list").iter().filter_map(|f| f["rule"].as_str()).collect();
+    assert!(rules.contains(&"contradiction.two-working-lengths"), "{rules:?}");
+    check(&["check", &log], 1, "more than one working length", "");
 }
 
 #[test]

@@ -97,7 +97,12 @@ fn two_lengths(visit: &Visit<'_>, _: &Settings, out: &mut Out<'_>) {
 }
 
 /// The last apical gauge, or else the last file that reached the working length, before this place.
-fn last_apical<'t, 'l>(tooth: &'t Tooth<'l>, canal: &'t str, before: usize) -> Option<(&'t Step<'l>, bool)> {
+fn last_apical<'t, 'l>(
+    tooth: &'t Tooth<'l>,
+    canal: &'t str,
+    before: usize,
+    scouting: Decimal,
+) -> Option<(&'t Step<'l>, bool)> {
     let earlier = |s: &&Step<'_>| s.at < before && s.has("size");
     let gauge = tooth.done_in(canal).filter(|s| s.is("apical-gauge")).filter(earlier).last();
     let file = || {
@@ -105,24 +110,28 @@ fn last_apical<'t, 'l>(tooth: &'t Tooth<'l>, canal: &'t str, before: usize) -> O
             .done_in(canal)
             .filter(|s| s.is_apical_file() && s.number("short_mm").is_none_or(|mm| mm == Decimal::ZERO))
             // A scouting file says nothing about the final size.
-            .filter(|s| s.number("size").is_some_and(|n| n > Decimal::whole(15)))
+            .filter(|s| s.number("size").is_some_and(|n| n > scouting))
             .filter(earlier)
             .max_by_key(|s| (s.number("size"), s.at))
     };
     gauge.map(|s| (s, true)).or_else(|| file().map(|s| (s, false)))
 }
 
-fn cone_size(visit: &Visit<'_>, _: &Settings, out: &mut Out<'_>) {
+fn cone_size(visit: &Visit<'_>, settings: &Settings, out: &mut Out<'_>) {
     for tooth in &visit.teeth {
         for cone in tooth.done().filter(|s| s.is("cone-fit") || s.is("obturation")) {
             let Some(size) = cone.number("size") else { continue };
             let mut differing: BTreeMap<String, (Vec<String>, Vec<&Step<'_>>, Level)> = BTreeMap::new();
             for canal in &cone.canals {
-                let Some((last, gauged)) = last_apical(tooth, canal, cone.at) else { continue };
+                let Some((last, gauged)) = last_apical(tooth, canal, cone.at, settings.scouting_size) else {
+                    continue;
+                };
                 let Some(apical) = last.number("size").filter(|a| *a != size) else { continue };
                 let steps = super::plausibility::steps_between(apical, size);
                 // A cone one size off the last file is a common choice; off the gauge, or further, it is not.
-                let level = if gauged || steps.is_none_or(|n| n > 1) { Level::Look } else { Level::Note };
+                let far =
+                    steps.and_then(|n| i64::try_from(n).ok()).is_none_or(|n| n > settings.cone_size_steps);
+                let level = if gauged || far { Level::Look } else { Level::Note };
                 let what = if gauged { "the last apical gauge is" } else { "the last file to length is" };
                 let file = size_taper(last.number("size"), last.number("taper"));
                 let entry = differing.entry(format!("{what} {file}")).or_insert((vec![], vec![], level));

@@ -14,7 +14,6 @@ mod irrigants;
 mod order;
 mod plausibility;
 mod report;
-pub mod settings;
 pub mod shape;
 mod solutions;
 pub mod visit;
@@ -28,9 +27,9 @@ use serde_json::Value as Json;
 use crate::log::Log;
 use crate::tables::{Evidence, Row};
 
+pub use crate::settings::Windows as Settings;
 pub use completeness::Item;
 pub use computed::Computed;
-pub use settings::Settings;
 use visit::{Step, Tooth, Visit, label};
 
 /// How much a finding asks for.
@@ -104,6 +103,15 @@ pub fn rules() -> impl Iterator<Item = &'static Rule> {
     GROUPS.iter().copied().flatten()
 }
 
+/// What `off` may name: every rule, every group of rules, and every record item that `completeness` asks for.
+pub fn ids() -> impl Iterator<Item = String> {
+    let groups = visit::unique(rules().filter_map(|r| r.id.split('.').next()));
+    let items = crate::tables::rows("record_items").map(|r| format!("completeness.{}", r.key()));
+    let ids: std::collections::BTreeSet<String> =
+        groups.into_iter().map(str::to_owned).chain(rules().map(|r| r.id.to_owned())).chain(items).collect();
+    ids.into_iter()
+}
+
 /// Collects the findings of one rule.
 struct Out<'o> {
     rule: &'static Rule,
@@ -160,6 +168,13 @@ impl Finding {
     fn resting_on(&mut self, table: &str, row: &Row<'_>, evidence: Option<Evidence>) -> &mut Self {
         self.source = format!("{table}: {} ({})", row.key(), row.source());
         self.evidence = evidence.or_else(|| row.evidence()).unwrap_or(self.evidence);
+        self
+    }
+
+    /// The window is the practice's own.
+    fn by_setting(&mut self, key: &str) -> &mut Self {
+        self.source = format!("settings: checks.{key}");
+        self.evidence = Evidence::Seen;
         self
     }
 

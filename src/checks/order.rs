@@ -88,19 +88,22 @@ impl<'s, 'l> Told<'s, 'l> {
     }
 }
 
-/// Shaping: an engine-driven file that was not said to stay coronal, or a hand file above 15 at a said depth.
-fn is_shaping(step: &Step<'_>) -> bool {
-    let hand = || step.number("size").is_some_and(|s| s > Decimal::whole(15)) && step.has("short_mm");
+/// Shaping: an engine-driven file that was not said to stay coronal, or a hand file above the scouting sizes at a said depth.
+fn is_shaping(step: &Step<'_>, scouting: Decimal) -> bool {
+    let hand = || step.number("size").is_some_and(|s| s > scouting) && step.has("short_mm");
     step.is_apical_file() && (step.is_engine_driven() || hand())
 }
 
-fn working_length(visit: &Visit<'_>, _: &Settings, out: &mut Out<'_>) {
+fn working_length(visit: &Visit<'_>, settings: &Settings, out: &mut Out<'_>) {
     for tooth in &visit.teeth {
         let mut told = Told::default();
         for canal in &tooth.canals {
             // Where no length was said at all, the record items ask for it.
             let Some((length, _)) = tooth.lengths(canal).next() else { continue };
-            let Some(early) = tooth.done_in(canal).find(|s| is_shaping(s)).filter(|s| s.at < length.at)
+            let Some(early) = tooth
+                .done_in(canal)
+                .find(|s| is_shaping(s, settings.scouting_size))
+                .filter(|s| s.at < length.at)
             else {
                 continue;
             };
@@ -135,11 +138,12 @@ fn isolation(visit: &Visit<'_>, _: &Settings, out: &mut Out<'_>) {
     }
 }
 
-fn glide_path(visit: &Visit<'_>, _: &Settings, out: &mut Out<'_>) {
+fn glide_path(visit: &Visit<'_>, settings: &Settings, out: &mut Out<'_>) {
+    let [smallest, largest] = settings.glide_path_size;
     for tooth in &visit.teeth {
         let mut told = Told::default();
         for canal in &tooth.canals {
-            let large = |s: &&Step<'_>| s.number("size").is_none_or(|s| s > Decimal::whole(20));
+            let large = |s: &&Step<'_>| s.number("size").is_none_or(|s| s > largest);
             let Some(engine) =
                 tooth.done_in(canal).filter(|s| s.is_engine_driven() && s.is_apical_file()).find(large)
             else {
@@ -147,8 +151,7 @@ fn glide_path(visit: &Visit<'_>, _: &Settings, out: &mut Out<'_>) {
             };
             let prepared = |s: &Step<'_>| {
                 let lost = matches!(s.text("result"), Some("not-achieved" | "lost"));
-                let small =
-                    s.number("size").is_some_and(|s| s >= Decimal::whole(10) && s <= Decimal::whole(20));
+                let small = s.number("size").is_some_and(|s| s >= smallest && s <= largest);
                 let file = matches!(s.kind(), "instrumentation" | "patency" | "recapitulation") && small;
                 !lost && (s.is("glide-path") || (s.is("patency") && !s.has("size")) || file)
             };

@@ -74,6 +74,18 @@ fn working_length(visit: &Visit<'_>, settings: &Settings, out: &mut Out<'_>) {
                 out.on(Level::Look, tooth, &[step], sentence).about(&step.entry.id);
                 continue;
             }
+            let own = tooth.number.and_then(|n| settings.tooth_length_mm.get(n));
+            if let Some([low, high]) = own {
+                if mm < *low || mm > *high {
+                    let sentence = format!(
+                        "working length {mm} mm; the settings expect {low} to {high} mm for this tooth"
+                    );
+                    out.on(Level::Look, tooth, &[step], sentence)
+                        .about(&step.entry.id)
+                        .by_setting("tooth_length_mm");
+                }
+                continue;
+            }
             let Some(row) = tooth.row("tooth_lengths") else { continue };
             let margin = settings.tooth_length_margin_mm;
             let below = row.number("soft_flag_below_mm").map(|mm| mm.saturating_sub(margin));
@@ -126,8 +138,11 @@ fn patency(visit: &Visit<'_>, settings: &Settings, out: &mut Out<'_>) {
                 let sentence = format!("patency file {beyond} mm beyond; 0.5 to 1 mm is described");
                 out.on(Level::Look, tooth, &[step], sentence).about(&step.entry.id);
             }
-            if let Some(size) = step.number("size").filter(|s| *s > Decimal::whole(20)) {
-                let sentence = format!("patency file of size {size}; sizes up to 20 are taught");
+            if let Some(size) = step.number("size").filter(|s| *s > settings.largest_patency_size) {
+                let sentence = format!(
+                    "patency file of size {size}; sizes up to {} are taught",
+                    settings.largest_patency_size
+                );
                 out.on(Level::Note, tooth, &[step], sentence).about(&step.entry.id);
             }
         }

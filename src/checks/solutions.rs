@@ -54,32 +54,44 @@ pub(super) static RULES: &[Rule] = &[
     },
 ];
 
-fn concentration(visit: &Visit<'_>, _: &Settings, out: &mut Out<'_>) {
+fn concentration(visit: &Visit<'_>, settings: &Settings, out: &mut Out<'_>) {
     for tooth in &visit.teeth {
         for step in tooth.done_of("irrigation") {
             let Some((agent, pct)) = step.text("agent").zip(step.number("concentration_pct")) else {
                 continue;
             };
-            let Some(row) = tables::rows("irrigant_windows").find(|r| r.key() == agent) else { continue };
-            let window = row.number("plausible_min_pct").zip(row.number("plausible_max_pct"));
+            let row = tables::rows("irrigant_windows").find(|r| r.key() == agent);
+            let own = settings.concentration_pct.get(agent).map(|[low, high]| (*low, *high));
+            let window =
+                own.or_else(|| row?.number("plausible_min_pct").zip(row?.number("plausible_max_pct")));
             let Some((low, high)) = window.filter(|(low, high)| pct < *low || pct > *high) else { continue };
             let usual = if low == high { format!("{low} %") } else { format!("{low} to {high} %") };
             let sentence = format!("{agent} {pct} %; it is used at {usual}");
-            out.on(Level::Look, tooth, &[step], sentence).about(&step.entry.id).resting_on(
-                "irrigant_windows",
-                &row,
-                None,
-            );
+            let found = out.on(Level::Look, tooth, &[step], sentence).about(&step.entry.id);
+            match row.filter(|_| own.is_none()) {
+                Some(row) => found.resting_on("irrigant_windows", &row, None),
+                None => found.by_setting("concentration_pct"),
+            };
         }
     }
 }
 
-fn anaesthetic(visit: &Visit<'_>, _: &Settings, out: &mut Out<'_>) {
+fn anaesthetic(visit: &Visit<'_>, settings: &Settings, out: &mut Out<'_>) {
     for tooth in &visit.teeth {
         for step in tooth.done_of("anaesthesia") {
             let Some((agent, pct)) = step.text("agent").zip(step.number("concentration_pct")) else {
                 continue;
             };
+            if let Some(own) = settings.anaesthetic_pct.get(agent) {
+                if !own.contains(&pct) {
+                    let own: Vec<String> = own.iter().map(Decimal::to_string).collect();
+                    let sentence = format!("{agent} {pct} %; the settings expect {} %", own.join(" or "));
+                    out.add(Level::Look, tooth.number, &[], &[step], sentence)
+                        .about(&step.entry.id)
+                        .by_setting("anaesthetic_pct");
+                }
+                continue;
+            }
             let Some(row) = tables::rows("anaesthetics").find(|r| r.key() == agent) else { continue };
             if row.lists("usual_pct", &pct.to_string()) {
                 continue;
@@ -116,7 +128,7 @@ fn gauge(visit: &Visit<'_>, _: &Settings, out: &mut Out<'_>) {
     }
 }
 
-fn needle_fit(visit: &Visit<'_>, _: &Settings, out: &mut Out<'_>) {
+fn needle_fit(visit: &Visit<'_>, settings: &Settings, out: &mut Out<'_>) {
     for tooth in &visit.teeth {
         for step in tooth.done_of("irrigation") {
             let Some((gauge, row)) = step.number("gauge").and_then(|g| Some((g, needle(g)?))) else {
@@ -132,7 +144,7 @@ fn needle_fit(visit: &Visit<'_>, _: &Settings, out: &mut Out<'_>) {
                 let shape = Shape::of(tooth, canal, Some(step.at));
                 let Some(binds) = shape.binds_mm(outer.to_f64()) else { continue };
                 // Half a millimetre is less than anyone can read off a needle.
-                if binds - tip.to_f64() < 0.5 {
+                if binds - tip.to_f64() < settings.needle_tolerance_mm.to_f64() {
                     continue;
                 }
                 let sentence = format!(

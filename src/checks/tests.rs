@@ -76,7 +76,7 @@ fn every_rule_fires_where_it_must_and_nowhere_else() {
         for case in cases {
             let place = format!("{}: {}", rule.id, case.title);
             let log = lines::log(&case.lines).unwrap_or_else(|e| panic!("{place}: {e}"));
-            let settings = Settings::from_toml(&format!("[checks]\n{}", case.settings)).unwrap();
+            let settings = lines::windows(&case.settings);
             let report = check(&log, &settings);
             let found: Vec<_> = report.findings.iter().filter(|f| f.rule == rule.id).collect();
             let sentences: Vec<&str> = found.iter().map(|f| f.sentence.as_str()).collect();

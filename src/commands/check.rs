@@ -3,9 +3,9 @@
 use std::path::{Path, PathBuf};
 
 use clap::Args;
-use miette::{IntoDiagnostic as _, WrapErr as _};
+use miette::IntoDiagnostic as _;
 
-use crate::checks::{self, Level, Settings};
+use crate::checks::{self, Level};
 use crate::commands::Done;
 use crate::log::{self, file};
 
@@ -20,14 +20,13 @@ pub(crate) struct Check {
     /// Print every record item: said, missing or not applicable, and who demands it.
     #[arg(long, conflicts_with = "json")]
     items: bool,
-    /// A settings file; its section [checks] is used.
-    #[arg(long, value_name = "FILE")]
-    settings: Option<PathBuf>,
+    #[command(flatten)]
+    file: super::settings::File,
 }
 
 /// Exit code 0: nothing to look at; 1: something to look at; 2: could not check.
 pub(crate) fn run(args: &Check) -> miette::Result<Done> {
-    let settings = args.settings.as_deref().map_or_else(|| Ok(Settings::default()), settings)?;
+    let settings = args.file.load()?.checks;
     let log = log::read(&args.log).into_diagnostic()?;
     let report = checks::check(&log, &settings);
     let mut text = if args.json {
@@ -42,14 +41,4 @@ pub(crate) fn run(args: &Check) -> miette::Result<Done> {
     }
     file::write_whole(Path::new("-"), text.as_bytes()).into_diagnostic()?;
     Ok(if report.count(Level::Look) > 0 { Done::Findings } else { Done::Well })
-}
-
-/// The section [checks] of a settings file.
-fn settings(path: &Path) -> miette::Result<Settings> {
-    let text = std::fs::read_to_string(path)
-        .into_diagnostic()
-        .wrap_err_with(|| format!("cannot read the settings `{}`", path.display()))?;
-    Settings::from_toml(&text)
-        .into_diagnostic()
-        .wrap_err_with(|| format!("in the settings `{}`", path.display()))
 }

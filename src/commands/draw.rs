@@ -5,7 +5,6 @@ use std::path::PathBuf;
 use clap::Args;
 use miette::IntoDiagnostic as _;
 
-use crate::checks::Settings;
 use crate::commands::Done;
 use crate::export::draw;
 use crate::log::{self, file};
@@ -18,11 +17,13 @@ pub(crate) struct Draw {
     /// Where to write the SVG picture; `-` writes it to stdout.
     #[arg(short, long, value_name = "FILE", default_value = "-")]
     output: PathBuf,
+    #[command(flatten)]
+    file: super::settings::File,
 }
 
 pub(crate) fn run(args: &Draw) -> miette::Result<Done> {
     let log = log::read(&args.log).into_diagnostic()?;
-    let picture = draw::picture(&log, &Settings::default());
+    let picture = draw::picture(&log, &args.file.load()?.checks);
     file::write_whole(&args.output, picture.as_bytes()).into_diagnostic()?;
     Ok(Done::Well)
 }

@@ -1,6 +1,7 @@
 //! `tugback log`: a recording or a transcript → the procedure log as JSON, and as a table for the eye.
 
 use std::{
+    fmt::Write as _,
     io::{IsTerminal as _, Read as _, Write as _},
     path::{Path, PathBuf},
     sync::{
@@ -9,17 +10,18 @@ use std::{
     },
 };
 
-use clap::{Args, ValueEnum};
+use clap::Args;
 use indicatif::{ProgressBar, ProgressStyle};
 use miette::{IntoDiagnostic as _, WrapErr as _};
 use sha2::{Digest as _, Sha256};
 
 use super::{Done, table};
 use crate::{
-    audio,
+    audio, checks,
     entries::{self, Extractor, Notation},
     listen::{self, heard::Breath, model},
     log::{Log as ProcedureLog, MadeBy, Source, SourceKind, file},
+    settings,
     words::transcript,
 };
 
@@ -33,7 +35,7 @@ pub(super) struct Log {
     output: Option<PathBuf>,
     /// How tooth numbers are meant
     #[arg(long, value_enum)]
-    notation: Option<NotationArg>,
+    notation: Option<settings::Notation>,
     /// The speech model, a ggml Whisper file
     #[arg(long, value_name = "FILE")]
     model: Option<PathBuf>,
@@ -47,8 +49,10 @@ pub(super) struct Log {
     #[arg(long, value_name = "N")]
     track: Option<usize>,
     /// How much doubt to show
-    #[arg(long, value_enum, default_value_t = Strictness::Usual)]
-    strictness: Strictness,
+    #[arg(long, value_enum)]
+    strictness: Option<settings::Strictness>,
+    #[command(flatten)]
+    file: super::settings::File,
     /// How many stretches of speech are heard at the same time [default: the processors that are free]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=64))]
     threads: Option<u16>,
@@ -58,33 +62,6 @@ pub(super) struct Log {
     /// Prints no table
     #[arg(short, long)]
     quiet: bool,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum NotationArg {
-    Iso3950,
-    Universal,
-    Palmer,
-}
-
-/// How likely a heard word must be wrong before its number is doubted.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Strictness {
-    /// Fewer doubts
-    Relaxed,
-    Usual,
-    /// More doubts
-    Strict,
-}
-
-impl Strictness {
-    const fn doubt_from(self) -> f32 {
-        match self {
-            Self::Relaxed => 0.35,
-            Self::Usual => 0.2,
-            Self::Strict => 0.08,
-        }
-    }
 }
 
 /// What the listening or reading gave.
@@ -99,23 +76,28 @@ struct Words {
 pub(super) fn run(args: &Log) -> miette::Result<Done> {
     let out = args.output.clone().unwrap_or_else(|| beside(&args.input));
     refuse_overwrite(&args.input, &out)?;
-    let notation = args.notation.map_or(Notation::Iso3950, |n| match n {
-        NotationArg::Iso3950 => Notation::Iso3950,
-        NotationArg::Universal => Notation::Universal,
-        NotationArg::Palmer => Notation::Palmer,
-    });
-    let settings = entries::Settings {
+    let chosen = args.file.load()?;
+    let notation = match args.notation.unwrap_or(chosen.notation) {
+        settings::Notation::Iso3950 => Notation::Iso3950,
+        settings::Notation::Universal => Notation::Universal,
+        settings::Notation::Palmer => Notation::Palmer,
+    };
+    let extractor = Extractor::new(entries::Settings {
         notation,
         lecture: args.lecture.then_some(true),
-        doubt_from: args.strictness.doubt_from(),
+        doubt_from: args.strictness.unwrap_or(chosen.strictness).doubt_from(),
+    });
+    let words = if is_transcript(&args.input)? {
+        read_transcript(&args.input)?
+    } else {
+        hear(args, chosen.model.as_deref())?
     };
-    let extractor = Extractor::new(settings);
-    let words = if is_transcript(&args.input)? { read_transcript(&args.input)? } else { hear(args)? };
     let explained = args.explain.then(|| extractor.extract(&words.breaths).reasons);
-    let log = crate::log_of(&words.breaths, &extractor, words.source, words.made_by);
+    let mut log = crate::log_of(&words.breaths, &extractor, words.source, words.made_by);
+    let report = checks::apply(&mut log, &chosen.checks);
     file::write(&log, &out).into_diagnostic()?;
     if !args.quiet && out != Path::new("-") {
-        show(&log, explained.as_deref(), &out)?;
+        show(&log, explained.as_deref(), &report, &out)?;
     }
     if words.stopped {
         eprintln!("stopped before the end; what was heard so far is in the log");
@@ -198,22 +180,22 @@ fn file_name(path: &Path) -> String {
     path.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default()
 }
 
-fn hear(args: &Log) -> miette::Result<Words> {
-    let found = model::find_models(args.model.as_deref(), None).into_diagnostic()?;
+fn hear(args: &Log, chosen: Option<&Path>) -> miette::Result<Words> {
+    let found = model::find_models(args.model.as_deref(), chosen).into_diagnostic()?;
     let options = audio::Options { track: args.track, ..audio::Options::default() };
     let mut recording = audio::open(&args.input, &options).into_diagnostic()?;
     let stop = Arc::new(AtomicBool::new(false));
-    let mut settings = listen::Settings {
+    let mut how = listen::Settings {
         workers: args.threads.map(usize::from),
         stop: Some(Arc::clone(&stop)),
         ..found.into()
     };
     if args.once {
-        settings.second = listen::Second::Off;
+        how.second = listen::Second::Off;
     }
     ctrlc::set_handler(move || stop.store(true, Ordering::Relaxed)).into_diagnostic()?;
     let bar = progress();
-    let heard = listen::listen(&mut recording, &settings, &|p| {
+    let heard = listen::listen(&mut recording, &how, &|p| {
         if let Some(of) = p.of_s {
             bar.set_length(tenths(of));
         }
@@ -260,11 +242,18 @@ fn tenths(seconds: f64) -> u64 {
     (seconds.clamp(0.0, 1e9) * 10.0) as u64
 }
 
-fn show(log: &ProcedureLog, explained: Option<&[Vec<String>]>, out: &Path) -> miette::Result<()> {
+fn show(
+    log: &ProcedureLog,
+    explained: Option<&[Vec<String>]>,
+    report: &checks::Report,
+    out: &Path,
+) -> miette::Result<()> {
     let mut text = table::of(log);
     if let Some(reasons) = explained {
         text.push_str(&table::explain(log, reasons));
     }
+    let summary = report.summary();
+    let _ = writeln!(text, "Checks: {summary}; `tugback check {}` shows more.", out.display());
     let written = std::io::stdout().write_all(text.as_bytes());
     match written {
         Err(e) if e.kind() != std::io::ErrorKind::BrokenPipe => return Err(e).into_diagnostic(),

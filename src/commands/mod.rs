@@ -7,6 +7,7 @@ mod listen;
 mod log;
 mod models;
 mod schema;
+mod settings;
 mod sources;
 mod table;
 
@@ -32,6 +33,8 @@ enum Command {
     Inspect(inspect::Inspect),
     Listen(listen::Listen),
     Models(models::Models),
+    /// Prints the settings that count, and where each came from.
+    Settings(settings::Show),
     /// Prints the JSON Schema of the log.
     Schema,
     /// Prints the rows of the trade tables and the rules of the checks, each with its source.
@@ -71,6 +74,7 @@ pub fn run(cli: Cli) -> miette::Result<Done> {
         Command::Inspect(args) => inspect::run(&args),
         Command::Listen(args) => listen::run(&args),
         Command::Models(args) => models::run(&args),
+        Command::Settings(args) => settings::run(&args),
         Command::Schema => schema::run(),
         Command::Sources(args) => sources::run(&args),
     }

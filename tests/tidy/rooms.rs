@@ -4,9 +4,9 @@ use crate::{File, files, none};
 
 /// In the order that speech travels. `log` holds the contract that `entries` fills, and `kinds` the rules that it goes
 /// by, so both come before it.
-const ROOMS: [&str; 12] = [
-    "audio", "listen", "words", "tables", "log", "kinds", "entries", "checks", "review", "export", "page",
-    "commands",
+const ROOMS: [&str; 13] = [
+    "audio", "listen", "words", "tables", "log", "kinds", "settings", "entries", "checks", "review",
+    "export", "page", "commands",
 ];
 
 /// What may be used from a later room, and why.

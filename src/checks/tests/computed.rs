@@ -183,7 +183,7 @@ fn activation_is_cycles_times_seconds() {
 #[test]
 fn local_anaesthetic_in_milligrams() {
     let of = |text: &str, toml: &str| {
-        let settings = Settings::from_toml(&format!("[checks]\n{toml}")).unwrap();
+        let settings = lines::windows(toml);
         let totals = check(&lines::log(text).unwrap(), &settings).computed.anaesthetics;
         totals
             .iter()

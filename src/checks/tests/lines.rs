@@ -10,6 +10,13 @@ use crate::log::{
     Canal, Case, Doubt, Entry, FORMAT, Log, MadeBy, Review, Source, Status, Unplaced, VERSION, Value,
 };
 
+/// The section [checks] of these lines.
+pub(crate) fn windows(toml: &str) -> crate::checks::Settings {
+    let ids: Vec<String> = crate::checks::ids().collect();
+    let path = std::path::Path::new("tugback.toml");
+    crate::settings::Settings::parse(&format!("[checks]\n{toml}"), path, &ids).unwrap().checks
+}
+
 pub(crate) fn log(text: &str) -> Result<Log, String> {
     let mut log = Log {
         format: FORMAT.to_owned(),

@@ -1,15 +1,16 @@
-//! What the checks compare with, for the user's own file: section `[checks]` of tugback.toml.
-//!
-//! Every number here is a window or a threshold, never a fact: facts are in the tables. Units are in the names.
+//! Section `[checks]`: what the checks compare with. Every number here is a window or a threshold, never a fact: facts
+//! are in the tables. Units are in the names.
+
+use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
 use crate::words::Decimal;
 
-/// Settings of the checks; each has a default, and an unknown name is refused.
+/// Windows of the checks; each has a default, and an unknown name is refused.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
-pub struct Settings {
+pub struct Windows {
     /// Rules that stay silent, by id: `order.size-jump`, or a whole group: `order`.
     pub off: Vec<String>,
     /// No permanent tooth's working length lies outside. 10: a crown alone is about as long (`tooth_length_samples`);
@@ -17,16 +18,32 @@ pub struct Settings {
     pub working_length_mm: [Decimal; 2],
     /// Added to both ends of each tooth's window in `tooth_lengths`.
     pub tooth_length_margin_mm: Decimal,
+    /// Own windows for a tooth, by its ISO 3950 number, instead of those in `tooth_lengths`.
+    pub tooth_length_mm: BTreeMap<String, [Decimal; 2]>,
     /// Files up to this size may pass the working length by `beyond_mm`, as patency files do (`procedure_rules`).
     pub patency_size: Decimal,
     pub beyond_mm: Decimal,
+    /// A larger patency file gives a note (`procedure_rules`).
+    pub largest_patency_size: Decimal,
+    /// Files up to this size scout a canal; they do not shape it, and say nothing about its final size.
+    pub scouting_size: Decimal,
+    /// A file of such a size counts as a glide path.
+    pub glide_path_size: [Decimal; 2],
     /// The largest taper that files and cones have.
     pub largest_taper: Decimal,
     /// Usual speeds and torques of engine-driven files, from memory.
     pub speed_rpm: [Decimal; 2],
     pub torque_ncm: [Decimal; 2],
+    /// Own windows for a solution, by its name in the log, instead of those in `irrigant_windows`.
+    pub concentration_pct: BTreeMap<String, [Decimal; 2]>,
+    /// Own usual concentrations of a local anaesthetic, instead of those in `anaesthetics`.
+    pub anaesthetic_pct: BTreeMap<String, Vec<Decimal>>,
+    /// A needle that is said to be deeper than it passes, by less than this, is no finding.
+    pub needle_tolerance_mm: Decimal,
     /// A cone this much shorter than the working length is no contradiction.
     pub cone_short_mm: Decimal,
+    /// A cone may be this many sizes off the last file with no more than a note.
+    pub cone_size_steps: i64,
     /// The next file in a canal may be this many sizes larger without a note …
     pub size_steps: i64,
     /// … and from this many sizes on it is to be looked at.
@@ -41,18 +58,26 @@ pub struct Settings {
     pub gap_s: Decimal,
 }
 
-impl Default for Settings {
+impl Default for Windows {
     fn default() -> Self {
         Self {
             off: Vec::new(),
             working_length_mm: [Decimal::whole(10), Decimal::whole(31)],
             tooth_length_margin_mm: Decimal::ZERO,
+            tooth_length_mm: BTreeMap::new(),
             patency_size: Decimal::whole(10),
             beyond_mm: Decimal::whole(1),
+            largest_patency_size: Decimal::whole(20),
+            scouting_size: Decimal::whole(15),
+            glide_path_size: [Decimal::whole(10), Decimal::whole(20)],
             largest_taper: Decimal::thousandths(120),
             speed_rpm: [Decimal::whole(100), Decimal::whole(1500)],
             torque_ncm: [Decimal::thousandths(200), Decimal::whole(8)],
+            concentration_pct: BTreeMap::new(),
+            anaesthetic_pct: BTreeMap::new(),
+            needle_tolerance_mm: Decimal::thousandths(500),
             cone_short_mm: Decimal::whole(1),
+            cone_size_steps: 1,
             size_steps: 1,
             size_steps_look: 5,
             flow_factor: Decimal::whole(2),
@@ -63,22 +88,7 @@ impl Default for Settings {
     }
 }
 
-/// Why a settings file cannot be used.
-#[derive(Debug, thiserror::Error)]
-#[error("section [checks]: {0}")]
-pub struct SettingsError(#[from] toml::de::Error);
-
-impl Settings {
-    /// The section `[checks]` of a settings file; the defaults where it has none. Other sections are not looked at.
-    pub fn from_toml(text: &str) -> Result<Self, SettingsError> {
-        #[derive(Deserialize)]
-        struct File {
-            #[serde(default)]
-            checks: Settings,
-        }
-        Ok(toml::from_str::<File>(text)?.checks)
-    }
-
+impl Windows {
     /// Whether the rule, or its group, is switched off.
     pub fn is_off(&self, rule: &str) -> bool {
         self.off.iter().any(|off| {
@@ -92,22 +102,9 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_file_changes_what_it_names() {
-        let settings =
-            Settings::from_toml("[words]\nx = 1\n[checks]\noff = [\"order\"]\ncartridge_ml = 2.2\n").unwrap();
-        assert_eq!(settings.cartridge_ml.to_string(), "2.2");
-        assert!(settings.is_off("order.size-jump") && settings.is_off("order"));
-        assert!(!settings.is_off("orders.size-jump") && !settings.is_off("irrigants.pair"));
-        assert_eq!(
-            Settings { off: vec![], cartridge_ml: Settings::default().cartridge_ml, ..settings },
-            Settings::default()
-        );
-        assert_eq!(Settings::from_toml("").unwrap(), Settings::default());
-    }
-
-    #[test]
-    fn a_wrong_name_is_named() {
-        let error = Settings::from_toml("[checks]\ncartridge = 2\n").unwrap_err().to_string();
-        assert!(error.contains("section [checks]") && error.contains("cartridge"), "{error}");
+    fn a_rule_or_its_group_is_off() {
+        let windows = Windows { off: vec!["order".to_owned()], ..Windows::default() };
+        assert!(windows.is_off("order.size-jump") && windows.is_off("order"));
+        assert!(!windows.is_off("orders.size-jump") && !windows.is_off("irrigants.pair"));
     }
 }

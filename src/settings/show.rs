@@ -1,0 +1,50 @@
+//! The effective settings as a file that could be saved, each line with the place that it came from.
+
+use std::fmt::Write as _;
+
+use super::Settings;
+
+impl Settings {
+    /// TOML with remarks.
+    pub fn text(&self) -> String {
+        let mut out = String::new();
+        let table = toml::Table::try_from(self).unwrap_or_default();
+        for key in ["notation", "model", "strictness"] {
+            match table.get(key) {
+                Some(value) => self.line(&mut out, key, key, value),
+                None => {
+                    let _ = writeln!(out, "# {key}: sought, see `tugback models`");
+                }
+            }
+        }
+        let _ = writeln!(out, "\n[checks]");
+        for (key, value) in table.get("checks").and_then(toml::Value::as_table).into_iter().flatten() {
+            self.line(&mut out, key, &format!("checks.{key}"), value);
+        }
+        for own in self.instruments() {
+            self.item(&mut out, "instrument", &own.name, toml::Table::try_from(own).ok());
+        }
+        for own in self.phrases() {
+            let name = own.said.first().map(String::as_str).unwrap_or_default();
+            self.item(&mut out, "phrase", name, toml::Table::try_from(own).ok());
+        }
+        out
+    }
+
+    fn line(&self, out: &mut String, key: &str, place: &str, value: &toml::Value) {
+        let line = format!("{key} = {value}");
+        let _ = writeln!(out, "{line:<44}  # {}", self.whence(place));
+    }
+
+    fn item(&self, out: &mut String, list: &str, name: &str, table: Option<toml::Table>) {
+        let _ = writeln!(out, "\n[[{list}]]  # {}", self.whence(&format!("{list}.{name}")));
+        for (key, value) in table.into_iter().flatten() {
+            let _ = writeln!(out, "{key} = {value}");
+        }
+    }
+
+    /// "default", "tugback.toml, line 3".
+    fn whence(&self, place: &str) -> String {
+        self.origin(place).map_or("default".to_owned(), |o| format!("{}, line {}", o.file.display(), o.line))
+    }
+}
