@@ -138,6 +138,8 @@ fn sources_of_every_row() {
     check(&["sources"], 0, "from memory (never decides alone)", "");
     check(&["sources", "needles"], 0, "needles-wire (wire gauge)", "");
     check(&["sources", "rules"], 0, "contradiction.two-working-lengths [D]", "");
+    check(&["sources", "bounds"], 0, "working-length length_mm · ", "");
+    check(&["sources", "words"], 0, "EDTA, E DTA", "");
     check(&["sources", "no-such-table"], 2, "", "there is no table `no-such-table`");
 }
 

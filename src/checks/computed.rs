@@ -43,7 +43,7 @@ pub struct CanalShape {
     pub working_length_mm: Option<Decimal>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub reference: Option<String>,
-    /// Of the largest file that went deepest.
+    /// Of the largest file that went deepest; a glide path only where no other file came near.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub size: Option<Decimal>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -60,7 +60,7 @@ pub struct CanalShape {
     /// Which of these rest on a doubt that nobody has settled.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub doubtful: Vec<&'static str>,
-    /// Of the master file's shape up to 16 mm or the working length.
+    /// Of the master file's shape from its tip up, at most 16 mm.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub volume_ul: Option<f64>,
 }
@@ -283,7 +283,11 @@ fn canal_shape(tooth: &Tooth<'_>, canal: &str) -> CanalShape {
             Some(LevelWidth { above_mm: *mm, diameter_mm, at_least: width.at_least })
         })
         .collect();
-    let top = length.map_or(geometry::WORKING_PART_MM, |mm| mm.to_f64().min(geometry::WORKING_PART_MM));
+    // From the tip of the master file up to the reference point, or to the end of its working part.
+    let short = master.and_then(|m| m.short_mm).unwrap_or_default();
+    let top = length.map_or(geometry::WORKING_PART_MM, |mm| {
+        mm.saturating_sub(short).to_f64().clamp(0.0, geometry::WORKING_PART_MM)
+    });
     CanalShape {
         tooth: tooth.number.map(str::to_owned),
         canal: canal.to_owned(),

@@ -8,6 +8,10 @@ use super::geometry::{self, STANDARD_TAPER, WORKING_PART_MM};
 use super::visit::{Step, Tooth, size_taper};
 use crate::words::Decimal;
 
+/// A file that stayed no more than this short of the working length worked in the apical part: common practice, no
+/// source.
+const APICAL_MM: Decimal = Decimal::whole(2);
+
 /// One file that worked towards the apex.
 #[derive(Debug, Clone)]
 pub struct Tool {
@@ -18,6 +22,8 @@ pub struct Tool {
     /// How short of the working length its tip stood, in mm, if that was said.
     pub short_mm: Option<Decimal>,
     hand: bool,
+    /// It found or opened the way; the files after it made the shape.
+    scouting: bool,
 }
 
 /// All files of a canal.
@@ -43,17 +49,20 @@ impl Shape {
                     taper: s.number("taper"),
                     short_mm: s.number("short_mm").or_else(by_depth),
                     hand: matches!(s.text("instrument"), Some("k-file" | "h-file" | "reamer")),
+                    scouting: s.is("glide-path"),
                 })
             })
             .collect();
         Self { tools }
     }
 
-    /// The largest file that reached the working length, or may have: its depth was not said. Where none did, the
-    /// deepest.
+    /// The largest of the files that went deepest; a file whose depth was not said may have reached the working
+    /// length. A glide path counts only where no other file came near.
     pub fn master(&self) -> Option<&Tool> {
-        let deepest = self.tools.iter().map(Tool::short).min()?;
-        self.tools.iter().filter(|t| t.short() == deepest).max_by_key(|t| (t.size, t.taper))
+        let near: Vec<&Tool> = self.tools.iter().filter(|t| !t.scouting && t.short() <= APICAL_MM).collect();
+        let among = if near.is_empty() { self.tools.iter().collect() } else { near };
+        let deepest = among.iter().map(|t| t.short()).min()?;
+        among.into_iter().filter(|t| t.short() == deepest).max_by_key(|t| (t.size, t.taper))
     }
 
     /// "25/.06" of the master file.

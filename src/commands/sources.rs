@@ -8,13 +8,15 @@ use miette::{IntoDiagnostic as _, bail};
 
 use crate::checks;
 use crate::commands::Done;
+use crate::kinds;
 use crate::log::file;
 use crate::tables::{self, Table};
 
 /// Arguments of `tugback sources`.
 #[derive(Debug, Args)]
 pub(crate) struct Sources {
-    /// Only this table, or `rules` for the rules of the checks; all of them when left out.
+    /// Only this table, `rules` for the rules of the checks, `bounds` for values that are doubted outside of them, or
+    /// `words` for every spoken form; all but the spoken forms when left out.
     table: Option<String>,
 }
 
@@ -29,12 +31,19 @@ pub(crate) fn run(args: &Sources) -> miette::Result<Done> {
                 one(table, &mut text);
             }
             rules(&mut text);
+            bounds(&mut text);
+            spoken(&mut text, false);
         }
         Some("rules") => rules(&mut text),
+        Some("bounds") => bounds(&mut text),
+        Some("words") => spoken(&mut text, true),
         Some(name) => {
             let Some(table) = tables::table(name) else {
                 let names: Vec<&str> = tables::all().iter().map(|t| t.name).collect();
-                bail!("there is no table `{name}`; there are `rules`, {}", names.join(", "));
+                bail!(
+                    "there is no table `{name}`; there are `rules`, `bounds`, `words`, {}",
+                    names.join(", ")
+                );
             };
             one(table, &mut text);
         }
@@ -72,5 +81,27 @@ fn rules(text: &mut String) {
     );
     for rule in checks::rules() {
         let _ = writeln!(text, "  {} [{}] · {} · {}", rule.id, rule.evidence.mark(), rule.about, rule.source);
+    }
+}
+
+/// Values outside of these are kept, with a doubt.
+fn bounds(text: &mut String) {
+    let _ = writeln!(text, "\nbounds: a value outside of them is kept, with a doubt");
+    for kind in &kinds::BUILT_IN.all {
+        for (name, field) in &kind.fields {
+            let (Some((low, high)), Some(source)) = (field.plausible, &field.source) else { continue };
+            let _ = writeln!(text, "  {} {name} · {low} to {high} · {source}", kind.name);
+        }
+    }
+}
+
+/// The lists of spoken forms: how many rows each has, or all of them.
+fn spoken(text: &mut String, whole: bool) {
+    let _ = writeln!(text, "\nspoken forms");
+    for list in tables::spoken() {
+        let _ = writeln!(text, "  {} · {} rows · {}", list.name, list.rows().count(), list.source());
+        for row in list.rows().filter(|_| whole) {
+            let _ = writeln!(text, "    {}", row.replace('|', ", ").replace('\t', " → "));
+        }
     }
 }

@@ -92,6 +92,39 @@ pub fn all() -> &'static [Table] {
     &TABLES
 }
 
+/// A list of spoken forms, from a folder within this one.
+#[derive(Debug, Clone, Copy)]
+pub struct Spoken {
+    /// Folder and file name without ending: `words/irrigants`.
+    pub name: &'static str,
+    pub text: &'static str,
+}
+
+/// All lists of spoken forms, by name.
+pub fn spoken() -> Vec<Spoken> {
+    let files = FOLDER.dirs().flat_map(Dir::files);
+    let mut all: Vec<Spoken> = files
+        .filter_map(|f| {
+            Some(Spoken { name: f.path().to_str()?.strip_suffix(".tsv")?, text: f.contents_utf8()? })
+        })
+        .collect();
+    all.sort_by_key(|s| s.name);
+    all
+}
+
+impl Spoken {
+    /// What the first line says of where the forms come from.
+    pub fn source(&self) -> &'static str {
+        let head = self.text.lines().next().unwrap_or_default();
+        let source = head.split_once('—').map(|(_, source)| source.trim()).filter(|s| !s.is_empty());
+        source.unwrap_or("common practice, no source")
+    }
+
+    pub fn rows(&self) -> impl Iterator<Item = &'static str> {
+        self.text.lines().filter(|l| !l.starts_with('#') && !l.trim().is_empty())
+    }
+}
+
 /// The table of this name.
 pub fn table(name: &str) -> Option<&'static Table> {
     TABLES.iter().find(|t| t.name == name)
@@ -203,6 +236,17 @@ mod tests {
                 assert!(!row.key().is_empty(), "{}: a row without a first cell", table.name);
                 assert!(!row.source().is_empty(), "{}: {}: no source", table.name, row.key());
             }
+        }
+    }
+
+    #[test]
+    fn spoken_forms_say_where_they_come_from() {
+        let all = spoken();
+        let rinses = all.iter().find(|s| s.name == "words/irrigants").unwrap();
+        assert!(rinses.rows().any(|r| r.ends_with("\tedta")), "{}", rinses.text);
+        assert!(rinses.source().contains("common practice, no source"));
+        for list in all {
+            assert!(list.rows().next().is_some() && list.source().len() > 3, "{}", list.name);
         }
     }
 

@@ -1,12 +1,12 @@
 //! One panel for each canal: lengths downwards from the reference to the working length, widths across, four times
 //! larger. The needle stands in the shape, the cone beside it.
 
-use super::svg::{BOLD, DASHED, DOTTED, Pen, Svg, THIN};
+use super::svg::{BOLD, DASHED, DOTTED, PLAIN, Pen, Svg, THIN};
 use super::{MARGIN, WIDTH};
 use crate::checks::computed::{CanalShape, LevelWidth, NeedleFit};
 use crate::checks::geometry;
 use crate::checks::shape::{Shape, Tool};
-use crate::checks::visit::{SINGLE, Tooth, join, label, size_taper};
+use crate::checks::visit::{SINGLE, Step, Tooth, join, label, size_taper};
 use crate::words::Decimal;
 
 /// Picture units for a millimetre of length and of width.
@@ -49,7 +49,27 @@ pub(super) fn draw(
         let lines = row.iter().map(|s| captions(s).len()).max().unwrap_or(0);
         y += HEAD + longest * DOWN + FOOT + LINE * f64::from(u8::try_from(lines).unwrap_or(u8::MAX));
     }
-    y + 8.0
+    legend(svg, y, tooth, shapes);
+    y + 24.0
+}
+
+/// What the lines mean, as far as they are there.
+fn legend(svg: &mut Svg, y: f64, tooth: &Tooth<'_>, shapes: &[&CanalShape]) {
+    let needles = || shapes.iter().flat_map(|s| &s.needles);
+    let mut words = vec!["grey: the shape", "dotted: width not known"];
+    if shapes.iter().any(|s| s.levels.iter().any(|l| l.at_least)) {
+        words.push("dashed, ≥: at least as wide");
+    }
+    if needles().any(|n| n.said_short_mm.is_some()) {
+        words.push("white inside: the needle, where it was said to be");
+    }
+    if needles().any(|n| n.binds_short_mm.is_some_and(|mm| mm > 0.0)) {
+        words.push("thick ticks: where it meets the wall");
+    }
+    if shapes.iter().any(|s| cone_of(tooth, s).is_some()) {
+        words.push("beside: the cone");
+    }
+    svg.text(MARGIN, y + 6.0, "start", 10.0, &words.join(" · "));
 }
 
 /// The length that is drawn: the working length, or the working part where no length was said.
@@ -65,13 +85,22 @@ fn mark(shape: &CanalShape, field: &str) -> &'static str {
     if shape.doubtful.contains(&field) { " ?" } else { "" }
 }
 
+/// How the taper is known, where it was not said.
+fn taper_remark(shape: &CanalShape) -> Option<&'static str> {
+    shape.size?;
+    match (shape.taper_assumed, shape.taper) {
+        (true, _) => Some("taper as hand files have"),
+        (_, None) => Some("taper not said"),
+        _ => None,
+    }
+}
+
 /// "25/.06, 0.5 short".
 fn file(shape: &CanalShape) -> Option<String> {
     let taper = shape.taper.and_then(Decimal::from_f64);
     let short =
         shape.short_mm.filter(|s| *s > Decimal::ZERO).map(|s| format!(", {s} short")).unwrap_or_default();
-    let assumed = if shape.taper_assumed { " (hand file)" } else { "" };
-    Some(format!("{}{assumed}{short}{}", size_taper(Some(shape.size?), taper), mark(shape, "size")))
+    Some(format!("{}{short}{}", size_taper(Some(shape.size?), taper), mark(shape, "size")))
 }
 
 fn reference(shape: &CanalShape) -> String {
@@ -84,7 +113,8 @@ fn in_words(shape: &CanalShape) -> String {
     let length = shape.working_length_mm.map_or("working length not said".to_owned(), |mm| {
         format!("working length {mm} mm{}, {}", mark(shape, "working_length_mm"), reference(shape))
     });
-    let file = file(shape).map(|f| format!("; shaped to {f}")).unwrap_or_default();
+    let remark = taper_remark(shape).map(|r| format!(" ({r})")).unwrap_or_default();
+    let file = file(shape).map(|f| format!("; shaped to {f}{remark}")).unwrap_or_default();
     let widths: Vec<String> = shape
         .levels
         .iter()
@@ -139,10 +169,14 @@ fn panel(svg: &mut Svg, x: f64, y: f64, longest: f64, tooth: &Tooth<'_>, canal: 
 /// What was said, in the trade's terms, below the shape.
 fn captions(canal: &CanalShape) -> Vec<String> {
     let mut lines = vec![file(canal).map_or("no file size said".to_owned(), |f| format!("shaped {f}"))];
+    lines.extend(taper_remark(canal).map(str::to_owned));
     if let Some(size) = canal.gauged_size {
         lines.push(format!("gauged {size}"));
     }
-    for needle in canal.needles.iter().take(2) {
+    for (i, needle) in canal.needles.iter().take(2).enumerate() {
+        if i == 1 {
+            lines.push("not drawn:".to_owned());
+        }
         let words = needle_words(needle).replacen("-gauge needle", " G needle", 1);
         match words.split_once(", passes") {
             Some((said, passes)) => lines.extend([said.to_owned(), format!("passes{passes}")]),
@@ -178,6 +212,7 @@ fn body(svg: &mut Svg, axis: f64, top: f64, bottom: f64, shape: &Shape, canal: &
     for side in [-1.0, 1.0] {
         svg.line(axis + side * half, top, axis + side * half, reached, DOTTED);
     }
+    let needle = canal.needles.first().map_or(0.0, |n| half_width(n.outer_mm.to_f64()));
     let mut last = String::new();
     for level in LABELS {
         let Some((w, y)) = at(f64::from(*level)).filter(|(_, y)| *y >= top) else { continue };
@@ -188,7 +223,7 @@ fn body(svg: &mut Svg, axis: f64, top: f64, bottom: f64, shape: &Shape, canal: &
         svg.text(x_left(axis) - 3.0, y + 3.5, "end", 10.0, &level.to_string());
         // The same lower bound again says nothing new.
         if width != last {
-            svg.text(axis + w + 4.0, y + 3.5, "start", 10.0, &width);
+            svg.text(axis + w.max(needle) + 4.0, y + 3.5, "start", 10.0, &width);
         }
         last = width;
     }
@@ -216,7 +251,7 @@ fn needles(svg: &mut Svg, axis: f64, top: f64, bottom: f64, canal: &CanalShape) 
                 (axis, tip),
                 (axis - half, tip - half),
             ];
-            svg.outline(&points, "#fff", Pen { width: 1.2, stroke: "#111", dash: "" });
+            svg.outline(&points, "#fff", PLAIN);
             svg.line(axis, top - 8.0, axis, tip - 2.0, DOTTED);
         }
         if let Some(binds) = needle.binds_short_mm.filter(|mm| *mm > 0.0) {
@@ -234,13 +269,15 @@ fn needles(svg: &mut Svg, axis: f64, top: f64, bottom: f64, canal: &CanalShape) 
     }
 }
 
-/// The cone that was fitted last, beside the canal.
+/// The cone that was fitted last.
+fn cone_of<'t, 'l>(tooth: &'t Tooth<'l>, canal: &'t CanalShape) -> Option<&'t Step<'l>> {
+    let fitted = |s: &&Step<'_>| (s.is("cone-fit") || s.is("obturation")) && s.has("size");
+    tooth.done_in(&canal.canal).filter(fitted).last()
+}
+
+/// Draws the cone beside the canal.
 fn cone(svg: &mut Svg, axis: f64, top: f64, bottom: f64, tooth: &Tooth<'_>, canal: &CanalShape) {
-    let fitted = tooth
-        .done_in(&canal.canal)
-        .filter(|s| s.is("cone-fit") || s.is("obturation"))
-        .filter(|s| s.has("size"));
-    let Some(step) = fitted.last() else { return };
+    let Some(step) = cone_of(tooth, canal) else { return };
     let (size, taper) = (step.number("size"), step.number("taper"));
     let short =
         canal.working_length_mm.zip(step.number("length_mm")).map(|(wl, mm)| wl.saturating_sub(mm).to_f64());
@@ -256,9 +293,10 @@ fn cone(svg: &mut Svg, axis: f64, top: f64, bottom: f64, tooth: &Tooth<'_>, cana
             (axis + half(0.0), tip),
             (axis - half(0.0), tip),
         ];
-        svg.outline(&points, "#fff", DASHED);
+        svg.outline(&points, "#fff", PLAIN);
     } else {
-        svg.line(axis, top, axis, tip, DASHED);
+        // Its taper was not said: no outline, only how deep it stood.
+        svg.line(axis, top, axis, tip, PLAIN);
     }
     svg.line(axis - 22.0, bottom, axis + 22.0, bottom, THIN);
     svg.text(axis, bottom + 18.0, "middle", 11.0, &name);

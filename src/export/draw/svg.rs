@@ -19,6 +19,7 @@ pub(super) struct Pen {
 
 pub(super) const THIN: Pen = Pen { width: 0.7, stroke: "#777", dash: "" };
 pub(super) const DOTTED: Pen = Pen { width: 0.8, stroke: "#777", dash: "1.5 3" };
+pub(super) const PLAIN: Pen = Pen { width: 1.2, stroke: "#111", dash: "" };
 pub(super) const BOLD: Pen = Pen { width: 1.8, stroke: "#111", dash: "" };
 pub(super) const DASHED: Pen = Pen { width: 1.4, stroke: "#111", dash: "5 3" };
 

@@ -108,6 +108,17 @@ fn doubts_are_marked_and_bounds_are_bounds() {
         &["0.25", "≥0.25"],
         &[],
     );
+    check(
+        "36 MB working-length length_mm=20\n36 MB instrumentation size=25 short_mm=0\n",
+        &["shaped 25", "taper not said", "dashed, ≥: at least as wide"],
+        &["the needle", "the cone"],
+    );
+    check(
+        "36 MB working-length length_mm=20\n36 MB glide-path size=15 taper=0.02\n36 MB instrumentation instrument=k-file size=30 short_mm=1\n",
+        &["shaped 30/.02, 1 short", "taper as hand files have"],
+        &["dashed"],
+    );
+    check("16 MB canal-located\n16 P canal-located count=2\n", &["canal found", "2 canals found"], &[]);
     check("36 MB instrumentation size=25 short_mm=0 doubt=size\n", &["WL not said", "shaped 25 ?"], &[]);
 }
 

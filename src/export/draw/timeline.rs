@@ -3,7 +3,7 @@
 //! Steps stand in order and as far apart as their labels need; longer pauses make longer distances up to a limit, and
 //! the clock below says the time. A pause longer than the setting is a hatched band.
 
-use super::svg::{BOLD, Pen, Svg, THIN, text_width};
+use super::svg::{BOLD, PLAIN, Svg, THIN, text_width};
 use super::{MARGIN, WIDTH};
 use crate::checks::Settings;
 use crate::checks::visit::{CANAL_KINDS, SINGLE, Step, Tooth, Visit, clock};
@@ -124,7 +124,10 @@ fn name(step: &Step<'_>) -> Option<String> {
         "isolation" => text("method"),
         "access" => "access".to_owned(),
         "canal-located" => {
-            let one = step.number("count") == Some(Decimal::whole(1));
+            let one = match step.number("count") {
+                Some(count) => count == Decimal::whole(1),
+                None => step.names().len() == 1 && step.names().iter().all(|n| n != "all"),
+            };
             words(&[number("count", ""), if one { "canal found" } else { "canals found" }.to_owned()])
         }
         "working-length" => words(&["WL".to_owned(), number("length_mm", "")]),
@@ -279,7 +282,7 @@ fn draw_mark(svg: &mut Svg, placed: &Placed<'_, '_>, at: &[Option<f64>]) {
 
 /// Files are pointed, fluids round, everything else square; what a motor drives, or what was activated, is filled.
 fn glyph(svg: &mut Svg, step: &Step<'_>, x: f64, y: f64) {
-    let pen = Pen { width: 1.2, stroke: "#111", dash: "" };
+    let pen = PLAIN;
     match step.kind() {
         "instrumentation" | "glide-path" | "recapitulation" | "patency" | "apical-gauge" => {
             let motor = step.is_engine_driven() || step.text("instrument") == Some("gates-glidden");
@@ -315,7 +318,7 @@ fn clock_line(svg: &mut Svg, y: f64, marks: &[&Placed<'_, '_>]) {
 }
 
 fn legend(svg: &mut Svg, y: f64) {
-    let pen = Pen { width: 1.2, stroke: "#111", dash: "" };
+    let pen = PLAIN;
     let mut x = LEFT;
     let mut entry = |svg: &mut Svg, draw: &dyn Fn(&mut Svg, f64), words: &str| {
         draw(svg, x);
