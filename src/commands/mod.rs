@@ -2,6 +2,7 @@
 
 mod check;
 mod draw;
+mod export;
 mod inspect;
 mod listen;
 mod log;
@@ -30,6 +31,7 @@ enum Command {
     Check(check::Check),
     /// Draws each canal and the visit as an SVG picture.
     Draw(draw::Draw),
+    Export(export::Export),
     Inspect(inspect::Inspect),
     Listen(listen::Listen),
     Models(models::Models),
@@ -71,6 +73,7 @@ pub fn run(cli: Cli) -> miette::Result<Done> {
         Command::Log(args) => log::run(&args),
         Command::Check(args) => check::run(&args),
         Command::Draw(args) => draw::run(&args),
+        Command::Export(args) => export::run(&args),
         Command::Inspect(args) => inspect::run(&args),
         Command::Listen(args) => listen::run(&args),
         Command::Models(args) => models::run(&args),
