@@ -2,7 +2,7 @@
 # Makes sure that what the build needs is on this machine, and installs from the Debian packages what is missing.
 #
 #   scripts/setup.sh            what `make demo` needs
-#   scripts/setup.sh --test     and rustfmt and clippy, which `make test` needs
+#   scripts/setup.sh --test     and rustfmt and clippy, which `make test` needs, and a FHIR validator where it can be had
 #
 # Says nothing where nothing is missing. Where it may not install (not root, no sudo, no apt-get), it prints the names of
 # the packages and ends with 2.
@@ -80,4 +80,17 @@ if [ "${1:-}" = --test ]; then
             exit 2
         }
     done
+
+    # Judges the FHIR Bundles; without it those tests are skipped with a message.
+    validator=target/fhir-validator
+    if ! { [ -x $validator/bin/python ] && $validator/bin/python -c 'import fhir.resources.bundle' 2>/dev/null; }; then
+        say "Installing the FHIR validator of the tests into $validator"
+        rm -rf $validator
+        { have python3 && python3 -m venv $validator >/dev/null 2>&1 &&
+            $validator/bin/python -m pip -q --disable-pip-version-check install 'fhir.resources==6.2.0' 'pydantic<2' >/dev/null 2>&1 &&
+            $validator/bin/python -c 'import fhir.resources.bundle' 2>/dev/null; } || {
+            rm -rf $validator
+            say "(it could not be installed; the tests that need it are skipped)"
+        }
+    fi
 fi

@@ -1,5 +1,7 @@
 //! `tugback export` as a person runs it, on logs made from the spoken samples.
 
+#[path = "export/fhir.rs"]
+mod fhir;
 #[path = "export/forms.rs"]
 mod forms;
 

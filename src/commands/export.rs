@@ -5,10 +5,9 @@ use std::path::{Path, PathBuf};
 use clap::{Args, ValueEnum};
 use miette::{IntoDiagnostic as _, WrapErr as _};
 
-use crate::checks::Settings;
 use crate::commands::Done;
 use crate::export::note::{self, Options, Paper};
-use crate::export::{Format, Template, captions, draw, table};
+use crate::export::{Format, Template, captions, draw, fhir, table};
 use crate::log::{self, Log, file};
 
 /// Makes another form of a log: a note, a letter, a table, captions, a picture
@@ -42,6 +41,8 @@ pub(crate) struct Export {
     /// table: begin with a byte order mark, by which some spreadsheets know UTF-8
     #[arg(long)]
     bom: bool,
+    #[command(flatten)]
+    file: super::settings::File,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -50,6 +51,8 @@ enum Form {
     Note,
     /// To the referring dentist
     Letter,
+    /// FHIR R4 Bundle, for other health software
+    Fhir,
     /// CSV, one row per entry, a column per field; texts cannot run as formulas
     Table,
     /// WebVTT, to be shown with the recording
@@ -85,10 +88,11 @@ fn make(args: &Export, log: &Log) -> miette::Result<String> {
     Ok(match (args.form, args.of) {
         (Form::Note, _) => paper(args, log, Paper::Note)?,
         (Form::Letter, _) => paper(args, log, Paper::Letter)?,
+        (Form::Fhir, _) => fhir::bundle(log, &jiff::Timestamp::now().to_string()).into_diagnostic()?,
         (Form::Table, _) => table::csv(log, args.bom).into_diagnostic()?,
         (Form::Captions, Of::Words) => captions::of_words(log),
         (Form::Captions, Of::Entries) => captions::of_entries(log),
-        (Form::Picture, _) => draw::picture(log, &Settings::default()),
+        (Form::Picture, _) => draw::picture(log, &args.file.load()?.checks),
     })
 }
 

@@ -7,6 +7,7 @@ pub mod captions;
 pub mod draw;
 mod error;
 pub mod escape;
+pub mod fhir;
 pub mod note;
 pub mod phrase;
 pub mod record;

@@ -25,10 +25,10 @@ pub struct Options {
 /// The built-in template, for a user to begin with.
 pub fn built_in(paper: Paper, format: Format) -> Result<Template, ExportError> {
     let (name, text) = match (paper, format) {
-        (Paper::Note, Format::Text) => ("note.txt", include_str!("templates/note.txt")),
-        (Paper::Note, Format::Markdown) => ("note.md", include_str!("templates/note.md")),
-        (Paper::Letter, Format::Text) => ("letter.txt", include_str!("templates/letter.txt")),
-        (Paper::Letter, Format::Markdown) => ("letter.md", include_str!("templates/letter.md")),
+        (Paper::Note, Format::Text) => ("note.txt", include_str!("templates/note.txt.jinja")),
+        (Paper::Note, Format::Markdown) => ("note.md", include_str!("templates/note.md.jinja")),
+        (Paper::Letter, Format::Text) => ("letter.txt", include_str!("templates/letter.txt.jinja")),
+        (Paper::Letter, Format::Markdown) => ("letter.md", include_str!("templates/letter.md.jinja")),
         (_, Format::Html) => {
             return Err(ExportError::NoTemplate { form: "note or letter", instead: "text or markdown" });
         }
