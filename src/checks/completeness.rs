@@ -122,7 +122,7 @@ fn parts(of: &str, missing: &[&str]) -> Answer {
 
 /// All record items for every tooth that was worked on.
 pub fn items(visit: &Visit<'_>, settings: &Settings) -> Vec<Item> {
-    let worked = visit.teeth.iter().filter(|t| t.worked());
+    let worked = recorded(visit);
     worked
         .flat_map(|t| tables::rows("record_items").filter_map(|row| item(visit, t, settings, &row)))
         .collect()
@@ -472,10 +472,16 @@ fn is_teaching(visit: &Visit<'_>) -> bool {
     general >= 3 && general * 2 >= steps().filter(|s| s.entry.status == Status::Done).count()
 }
 
+/// Teeth that have a record: those that were worked on. A lecture in which no tooth is named is about none.
+fn recorded<'v, 'l>(visit: &'v Visit<'l>) -> impl Iterator<Item = &'v Tooth<'l>> {
+    let lecture = is_teaching(visit);
+    visit.teeth.iter().filter(move |t| t.worked() && !(lecture && t.number.is_none()))
+}
+
 fn ask(visit: &Visit<'_>, settings: &Settings, out: &mut Out<'_>, key: &str) {
     // A demonstration is no record.
     let level = if is_teaching(visit) { Level::Note } else { Level::Look };
-    for tooth in visit.teeth.iter().filter(|t| t.worked()) {
+    for tooth in recorded(visit) {
         for item in missing(visit, tooth, settings).into_iter().filter(|i| i.key == key) {
             let all = item.canals.len() == tooth.canals.len();
             let whom = match (all, item.canals.len()) {
@@ -515,7 +521,7 @@ fn continues(visit: &Visit<'_>) -> bool {
 
 fn assessment(visit: &Visit<'_>, settings: &Settings, out: &mut Out<'_>) {
     let earlier = continues(visit);
-    for tooth in visit.teeth.iter().filter(|t| t.worked()) {
+    for tooth in recorded(visit) {
         let lacking: Vec<Item> =
             missing(visit, tooth, settings).into_iter().filter(|i| ASSESSMENT.contains(&i.key)).collect();
         let Some(first) = lacking.first() else { continue };
@@ -529,7 +535,7 @@ fn assessment(visit: &Visit<'_>, settings: &Settings, out: &mut Out<'_>) {
 }
 
 fn other(visit: &Visit<'_>, settings: &Settings, out: &mut Out<'_>) {
-    for tooth in visit.teeth.iter().filter(|t| t.worked()) {
+    for tooth in recorded(visit) {
         let alone = |i: &Item| ASSESSMENT.contains(&i.key) || ALONE.contains(&i.key);
         let questions: Vec<String> = missing(visit, tooth, settings)
             .iter()

@@ -205,7 +205,7 @@ pub struct InstrumentUse {
     pub size: Option<Decimal>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub taper: Option<Decimal>,
-    /// One for each canal it entered, each time it was named.
+    /// One for each canal it entered, each time it was named, whatever it did there.
     pub uses: usize,
     pub canals: Vec<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -292,7 +292,7 @@ fn canal_shape(tooth: &Tooth<'_>, canal: &str) -> CanalShape {
         tooth: tooth.number.map(str::to_owned),
         canal: canal.to_owned(),
         working_length_mm: length,
-        reference: tooth.lengths(canal).filter_map(|(s, _)| s.text("reference")).last().map(str::to_owned),
+        reference: tooth.lengths(canal).rev().find_map(|(s, _)| s.text("reference")).map(str::to_owned),
         size: master.map(|m| m.size),
         taper,
         taper_assumed: master.is_some_and(super::shape::Tool::taper_is_assumed),
@@ -542,7 +542,9 @@ fn times(a: Decimal, b: Decimal) -> Decimal {
 fn instruments(visit: &Visit<'_>) -> Vec<InstrumentUse> {
     let mut uses: Vec<InstrumentUse> = Vec::new();
     for tooth in &visit.teeth {
-        for step in tooth.done_of("instrumentation").filter(|s| s.has("size") || s.has("instrument")) {
+        let files = ["instrumentation", "glide-path", "patency", "recapitulation", "apical-gauge"];
+        let used = |s: &&Step<'_>| files.contains(&s.kind()) && (s.has("size") || s.has("instrument"));
+        for step in tooth.done().filter(used) {
             let (instrument, size, taper) =
                 (step.text("instrument"), step.number("size"), step.number("taper"));
             let named: Vec<String> = step

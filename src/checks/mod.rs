@@ -61,6 +61,9 @@ pub struct Finding {
     /// How well the source is known.
     #[serde(serialize_with = "mark")]
     pub evidence: Evidence,
+    /// The sentence without its place.
+    #[serde(skip)]
+    body: String,
 }
 
 #[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands over a reference")]
@@ -128,8 +131,7 @@ impl Out<'_> {
         steps: &[&Step<'_>],
         sentence: impl std::fmt::Display,
     ) -> &mut Finding {
-        let about = label(tooth, canals);
-        let place = if tooth.is_none() && canals.is_empty() { String::new() } else { format!("{about}: ") };
+        let body = sentence.to_string();
         let mut entries: Vec<&Step<'_>> = steps.to_vec();
         entries.sort_by_key(|s| s.at);
         entries.dedup_by_key(|s| s.at);
@@ -137,12 +139,13 @@ impl Out<'_> {
             id: format!("{}/{}/{}", self.rule.id, tooth.unwrap_or("-"), canals.join("+")),
             rule: self.rule.id,
             level,
-            sentence: format!("{place}{sentence}"),
+            sentence: placed(tooth, canals, &body),
             tooth: tooth.map(str::to_owned),
             canals: canals.to_vec(),
             entries: entries.iter().map(|s| s.entry.id.clone()).collect(),
             source: self.rule.source.to_owned(),
             evidence: self.rule.evidence,
+            body,
         });
         let last = self.findings.len().saturating_sub(1);
         #[expect(clippy::indexing_slicing, reason = "pushed above")]
@@ -235,12 +238,47 @@ pub fn check(log: &Log, settings: &Settings) -> Report {
     doubts::drop_told(&mut findings, &visit);
     // Stable: within one level the groups and rules keep their order, and the log's order within a rule.
     findings.sort_by_key(|f| f.level);
-    let mut seen = std::collections::BTreeSet::new();
-    findings.retain(|f| seen.insert(f.id.clone()));
+    let findings = told_once(findings);
     Report {
         findings,
         items: completeness::items(&visit, settings),
         computed: computed::compute(&visit, settings),
+    }
+}
+
+/// The same sentence about several entries or canals of a tooth is one finding.
+fn told_once(findings: Vec<Finding>) -> Vec<Finding> {
+    let mut once: Vec<Finding> = Vec::new();
+    for finding in findings {
+        if once.iter().any(|f| f.id == finding.id) {
+            continue;
+        }
+        let same = |f: &&mut Finding| {
+            (f.rule, f.level, &f.tooth, &f.body)
+                == (finding.rule, finding.level, &finding.tooth, &finding.body)
+        };
+        let Some(first) = once.iter_mut().find(same) else {
+            once.push(finding);
+            continue;
+        };
+        // No canal: the whole tooth.
+        if first.canals.is_empty() || finding.canals.is_empty() {
+            first.canals.clear();
+        } else {
+            first.canals = visit::unique(first.canals.iter().chain(&finding.canals).cloned());
+        }
+        first.entries = visit::unique(first.entries.iter().chain(&finding.entries).cloned());
+        first.sentence = placed(first.tooth.as_deref(), &first.canals, &first.body);
+    }
+    once
+}
+
+/// "36 MB: …".
+fn placed(tooth: Option<&str>, canals: &[String], body: &str) -> String {
+    if tooth.is_none() && canals.is_empty() {
+        body.to_owned()
+    } else {
+        format!("{}: {body}", label(tooth, canals))
     }
 }
 

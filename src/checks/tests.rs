@@ -154,6 +154,29 @@ fn findings_are_ranked_and_told_once() {
 }
 
 #[test]
+fn the_same_about_several_entries_is_one_finding() {
+    let of = |lines: &str| {
+        let log = lines::log(lines).unwrap();
+        let found = check(&log, &Settings::default()).findings;
+        let mine = found.into_iter().filter(|f| f.rule == "plausibility.size-series");
+        mine.map(|f| format!("{} [{}]", f.sentence, f.entries.join(" "))).collect::<Vec<_>>()
+    };
+    let said = "size 13 is in no series; the sizes next to it are 10 and 15";
+    assert_eq!(
+        of(
+            "36 MB,ML,D canal-located\n36 MB instrumentation size=13\n36 ML instrumentation size=13\n36 MB recapitulation size=13\n"
+        ),
+        [format!("36 MB, ML: {said} [e2 e3 e4]")]
+    );
+    assert_eq!(
+        of("36 MB,ML canal-located\n36 MB instrumentation size=13\n36 all instrumentation size=13\n"),
+        [format!("36: {said} [e2 e3]")]
+    );
+    assert_eq!(of("36 MB instrumentation size=13\n37 MB instrumentation size=13\n").len(), 2, "two teeth");
+    assert_eq!(of("36 MB instrumentation size=13\n36 MB instrumentation size=14\n").len(), 2, "two sizes");
+}
+
+#[test]
 fn no_finding_gives_treatment_advice() {
     for (_, cases) in tables() {
         for case in cases {

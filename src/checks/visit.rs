@@ -3,7 +3,7 @@
 //! Comes in: a log. Goes out: steps by tooth and canal. `all` becomes the tooth's canals, a step without a canal
 //! belongs to the only canal where there is only one, and to none otherwise: nothing is guessed.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::log::{Entry, Log, Review, Status};
 use crate::tables::{self, Row};
@@ -46,6 +46,8 @@ pub struct Tooth<'l> {
     /// The number of canals that was said last.
     pub count: Option<i64>,
     pub steps: Vec<Step<'l>>,
+    /// By canal: the place in `steps` of each done working length, and the length.
+    measured: BTreeMap<String, Vec<(usize, Decimal)>>,
 }
 
 /// One live entry.
@@ -81,12 +83,19 @@ impl<'l> Visit<'l> {
             let step = Step { entry, at, canals: Vec::new(), reach: Reach::Unsaid };
             match teeth.iter_mut().find(|t| t.number == number) {
                 Some(tooth) => tooth.steps.push(step),
-                None => teeth.push(Tooth { number, canals: Vec::new(), count: None, steps: vec![step] }),
+                None => teeth.push(Tooth {
+                    number,
+                    canals: Vec::new(),
+                    count: None,
+                    steps: vec![step],
+                    measured: BTreeMap::new(),
+                }),
             }
         }
         for tooth in &mut teeth {
             tooth.find_canals();
             tooth.spread_canals();
+            tooth.find_lengths();
         }
         Self { log, teeth }
     }
@@ -151,6 +160,18 @@ impl<'l> Tooth<'l> {
         }
     }
 
+    fn find_lengths(&mut self) {
+        for (i, step) in self.steps.iter().enumerate() {
+            if step.entry.status != Status::Done || !step.is("working-length") {
+                continue;
+            }
+            let Some(mm) = step.number("length_mm") else { continue };
+            for canal in &step.canals {
+                self.measured.entry(canal.clone()).or_default().push((i, mm));
+            }
+        }
+    }
+
     /// Steps that were done, in order.
     pub fn done(&self) -> impl Iterator<Item = &Step<'l>> {
         self.steps.iter().filter(|s| s.entry.status == Status::Done)
@@ -172,20 +193,19 @@ impl<'l> Tooth<'l> {
     }
 
     /// The working lengths of a canal, in order.
-    pub fn lengths<'s, 'c>(&'s self, canal: &'c str) -> impl Iterator<Item = (&'s Step<'l>, Decimal)> {
-        self.done_in(canal)
-            .filter(|s| s.is("working-length"))
-            .filter_map(|s| Some((s, s.number("length_mm")?)))
+    pub fn lengths(&self, canal: &str) -> impl DoubleEndedIterator<Item = (&Step<'l>, Decimal)> {
+        let measured = self.measured.get(canal).map(Vec::as_slice).unwrap_or_default();
+        measured.iter().filter_map(|(i, mm)| Some((self.steps.get(*i)?, *mm)))
     }
 
     /// The working length that held at a place in the log: the last one said before it, else the first one after it.
     pub fn length_at<'s>(&'s self, canal: &str, at: usize) -> Option<(&'s Step<'l>, Decimal)> {
-        self.lengths(canal).filter(|(s, _)| s.at <= at).last().or_else(|| self.lengths(canal).next())
+        self.lengths(canal).rfind(|(s, _)| s.at <= at).or_else(|| self.lengths(canal).next())
     }
 
     /// The working length said last.
     pub fn length(&self, canal: &str) -> Option<Decimal> {
-        self.lengths(canal).last().map(|(_, mm)| mm)
+        self.lengths(canal).next_back().map(|(_, mm)| mm)
     }
 
     pub fn is_primary(&self) -> bool {

@@ -311,6 +311,10 @@ fn uses_of_files() {
     let show: Vec<String> =
         uses.iter().map(|u| format!("{}×{} {}", u.taper.unwrap(), u.uses, u.canals.join("+"))).collect();
     assert_eq!(show, ["0.06×3 36 MB+36 ML", "0.04×1 36 D"]);
+    let ten = compute(
+        "36 MB patency size=10\n36 MB,ML recapitulation size=10\n36 MB glide-path size=10\nplanned 36 MB recapitulation size=10\n",
+    );
+    assert_eq!(ten.instruments.iter().map(|u| u.uses).collect::<Vec<_>>(), [4]);
 }
 
 #[test]
