@@ -33,6 +33,8 @@ pub(super) struct Listen {
     /// The speech model, a ggml Whisper file
     #[arg(long, value_name = "FILE")]
     model: Option<PathBuf>,
+    #[command(flatten)]
+    file: super::settings::File,
     /// Do without the second listener: faster, fewer doubts are found
     #[arg(long)]
     once: bool,
@@ -52,7 +54,8 @@ enum Form {
 
 /// Runs the command.
 pub(super) fn run(args: &Listen) -> miette::Result<Done> {
-    let found = model::find_models(args.model.as_deref(), None).into_diagnostic()?;
+    let found =
+        model::find_models(args.model.as_deref(), args.file.load()?.model.as_deref()).into_diagnostic()?;
     let mut recording = audio::open(&args.input, &audio::Options::default()).into_diagnostic()?;
     let mut settings = Settings { workers: args.threads.map(usize::from), ..found.into() };
     if args.once {

@@ -17,6 +17,8 @@ pub(super) struct Models {
     /// Check this file only
     #[arg(value_name = "FILE")]
     file: Option<PathBuf>,
+    #[command(flatten)]
+    chosen: super::settings::File,
 }
 
 /// Runs the command: 0 if every model that is used is sound.
@@ -27,6 +29,7 @@ pub(super) fn run(args: &Models) -> miette::Result<Done> {
         writeln!(out, "{}", line(&info)).into_diagnostic()?;
         return Ok(Done::Well);
     }
+    let chosen = args.chosen.load()?;
     let mut sound = true;
     writeln!(out, "Sought in this order, after --model and the settings:").into_diagnostic()?;
     for folder in model::folders() {
@@ -43,7 +46,7 @@ pub(super) fn run(args: &Models) -> miette::Result<Done> {
             }
         }
     }
-    let used = model::find_models(None, None).into_diagnostic()?;
+    let used = model::find_models(None, chosen.model.as_deref()).into_diagnostic()?;
     writeln!(out, "Used:").into_diagnostic()?;
     writeln!(out, "  recogniser       {}", used.recogniser.display()).into_diagnostic()?;
     for (what, path) in [("second listener ", &used.second), ("voice detector  ", &used.vad)] {
