@@ -203,22 +203,16 @@ impl Report {
         self.findings.iter().filter(|f| f.level == level).count()
     }
 
-    /// One line for the end of a run: "2 things to look at and 5 notes; `tugback check` shows them".
+    /// For the end of a run: "2 things to look at, 5 notes".
     pub fn summary(&self) -> String {
         let many = |n: usize, one: &str, more: &str| format!("{n} {}", if n == 1 { one } else { more });
-        match (self.count(Level::Look), self.count(Level::Note)) {
-            (0, 0) => "the checks found nothing to look at".to_owned(),
-            (0, notes) => {
-                format!("the checks found nothing to look at and made {}", many(notes, "note", "notes"))
-            }
-            (looks, 0) => {
-                format!("the checks found {}", many(looks, "thing to look at", "things to look at"))
-            }
-            (looks, notes) => format!(
-                "the checks found {} and made {}",
-                many(looks, "thing to look at", "things to look at"),
-                many(notes, "note", "notes")
-            ),
+        let looks = match self.count(Level::Look) {
+            0 => "nothing to look at".to_owned(),
+            n => many(n, "thing to look at", "things to look at"),
+        };
+        match self.count(Level::Note) {
+            0 => looks,
+            n => format!("{looks}, {}", many(n, "note", "notes")),
         }
     }
 }

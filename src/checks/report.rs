@@ -5,8 +5,8 @@ use std::fmt::Write as _;
 use comfy_table::{ContentArrangement, Table, presets};
 
 use super::completeness::State;
-use super::computed::{CanalShape, Computed, DOSE_NOTE, IrrigantTotal};
-use super::visit::{SINGLE, clock, short_taper};
+use super::computed::{CanalShape, Computed, DOSE_NOTE, IrrigantTotal, StepTime, Times};
+use super::visit::{CANAL_KINDS, SINGLE, clock, short_taper};
 use super::{Level, Report};
 use crate::words::Decimal;
 
@@ -250,7 +250,32 @@ fn times(computed: &Computed, out: &mut String) {
     let times = &computed.times;
     let (Some(first), Some(last)) = (times.first_s, times.last_s) else { return };
     let _ = writeln!(out, "\nTime\n  first step at {}, last step ends at {}", clock(first), clock(last));
+    for line in first_steps(times) {
+        let _ = writeln!(out, "  {line}");
+    }
     for gap in &times.gaps {
         let _ = writeln!(out, "  no step from {} to {}", clock(gap.from_s), clock(gap.to_s));
     }
+}
+
+/// "access at 8:20, 0:10 after isolation": the first step of each kind, and the time since the first of the kind before.
+fn first_steps(times: &Times) -> Vec<String> {
+    let mut firsts: Vec<&StepTime> = Vec::new();
+    for step in &times.steps {
+        let kind = step.kind.as_str();
+        let treats = CANAL_KINDS.contains(&kind)
+            || ["anaesthesia", "isolation", "access", "restoration"].contains(&kind);
+        if treats && !firsts.iter().any(|f| f.kind == step.kind) {
+            firsts.push(step);
+        }
+    }
+    let line = |pair: &[&StepTime]| match pair {
+        [before, step] => {
+            let after = clock(step.from_s - before.from_s);
+            let (step_kind, before_kind) = (step.kind.replace('-', " "), before.kind.replace('-', " "));
+            format!("first {step_kind} at {}, {after} after the first {before_kind}", clock(step.from_s))
+        }
+        _ => String::new(),
+    };
+    firsts.windows(2).map(line).collect()
 }

@@ -193,11 +193,11 @@ fn no_finding_gives_treatment_advice() {
 #[test]
 fn one_line_at_the_end_of_a_run() {
     let say = |lines: &str| check(&lines::log(lines).unwrap(), &Settings::default()).summary();
-    assert_eq!(say(""), "the checks found nothing to look at");
-    assert_eq!(say("36 gauge-free\n"), "the checks found nothing to look at");
+    assert_eq!(say(""), "nothing to look at");
+    assert_eq!(say("36 gauge-free\n"), "nothing to look at");
     let off = Settings { off: vec!["completeness".to_owned()], ..Settings::default() };
     let log = lines::log("36 MB patency beyond_mm=3\n36 MB patency size=25\n").unwrap();
-    assert_eq!(check(&log, &off).summary(), "the checks found 1 thing to look at and made 1 note");
+    assert_eq!(check(&log, &off).summary(), "1 thing to look at, 1 note");
 }
 
 #[test]

@@ -252,8 +252,7 @@ fn show(
     if let Some(reasons) = explained {
         text.push_str(&table::explain(log, reasons));
     }
-    let summary = report.summary();
-    let _ = writeln!(text, "Checks: {summary}; `tugback check {}` shows more.", out.display());
+    let _ = writeln!(text, "Checks: {}; `tugback check {}` shows all.", report.summary(), out.display());
     let written = std::io::stdout().write_all(text.as_bytes());
     match written {
         Err(e) if e.kind() != std::io::ErrorKind::BrokenPipe => return Err(e).into_diagnostic(),

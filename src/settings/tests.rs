@@ -135,6 +135,8 @@ fn a_mistake_names_its_line_and_the_cure() {
         (own("colours = [\"rad\"]"), 4, "there is no colour `rad`; did you mean `red`?"),
         (own("colours = [\"red\"]\nsizes = [20, 25]"), 4, "1 colours for 2 sizes; name one for each size"),
         (own("sizes = [0.25]"), 4, "0.25 is no size; sizes are hundredths of a millimetre"),
+        (own("tapers = [0.0625]"), 4, "0.0625 has more than three decimal places"),
+        ("[checks]\ngap_s = 0.0004\n".to_owned(), 2, "0.0004 has more than three"),
         (own("tapers = [6]"), 4, "6 is no taper; tapers are ratios"),
         (own("like = \"rotery\""), 4, "there is no instrument `rotery`; did you mean `rotary`?"),
         (
@@ -198,6 +200,23 @@ fn a_mistake_names_its_line_and_the_cure() {
         }
     }
     assert!(complaints.is_empty(), "{}", complaints.join("\n\n"));
+}
+
+proptest::proptest! {
+    /// Whatever stands in a file: settings, or a sentence about a line that is there.
+    #[test]
+    fn any_text_is_settings_or_a_sentence(cut in 0..WHOLE.len(), put in "[ -~\n]{0,6}", gone in 0..12_usize) {
+        let rest = WHOLE.get(cut + gone..).unwrap_or_default();
+        let text = format!("{}{put}{rest}", &WHOLE[..cut]);
+        match parse(&text) {
+            Ok(settings) => proptest::prop_assert!(parse(&settings.text()).is_ok(), "{}", settings.text()),
+            Err(SettingsError::Wrong { line, what, .. }) => {
+                proptest::prop_assert!(line >= 1 && line <= text.lines().count().max(1) + 1, "{line}: {text}");
+                proptest::prop_assert!(what.len() > 8 && !what.contains('\n'), "{what}");
+            }
+            Err(other) => proptest::prop_assert!(false, "{other}"),
+        }
+    }
 }
 
 #[test]

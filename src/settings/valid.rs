@@ -81,6 +81,27 @@ impl Keys {
 
 type Wrong = (String, String);
 
+/// A number with more than three decimal places would be rounded without a word.
+pub(super) fn too_fine(text: &str) -> Option<Wrong> {
+    fn within(place: &str, value: &toml::Value) -> Option<Wrong> {
+        let inner = |key: &str, v: &toml::Value| {
+            within(&if place.is_empty() { key.to_owned() } else { format!("{place}.{key}") }, v)
+        };
+        match value {
+            toml::Value::Float(x) if (x * 1000.0 - (x * 1000.0).round()).abs() > 1e-6 => Some((
+                place.to_owned(),
+                format!("{x} has more than three decimal places; no number here needs more"),
+            )),
+            toml::Value::Table(table) => table.iter().find_map(|(key, v)| inner(key, v)),
+            toml::Value::Array(items) => {
+                items.iter().enumerate().find_map(|(i, v)| within(&format!("{place}[{i}]"), v))
+            }
+            _ => None,
+        }
+    }
+    within("", &toml::Value::Table(text.parse().ok()?))
+}
+
 /// The first mistake.
 pub(super) fn first_wrong(settings: &Settings, rules: &[String]) -> Option<Wrong> {
     windows(&settings.checks, rules)

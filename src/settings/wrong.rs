@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 /// Why a settings file cannot be used.
 #[derive(Debug, thiserror::Error)]
 pub enum SettingsError {
-    #[error("cannot read the settings `{path}`")]
+    #[error("cannot read the settings `{path}`; check its permissions, or name another file with --settings")]
     Read { path: PathBuf, source: std::io::Error },
     #[error("the settings `{path}` are no UTF-8 text (byte {at}); save the file as plain text")]
     NotText { path: PathBuf, at: usize },
