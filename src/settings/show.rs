@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::Settings;
+use super::{Settings, Windows};
 
 impl Settings {
     /// TOML with remarks.
@@ -19,6 +19,9 @@ impl Settings {
         }
         let _ = writeln!(out, "\n[checks]");
         for (key, value) in table.get("checks").and_then(toml::Value::as_table).into_iter().flatten() {
+            for line in Windows::about(key).iter().flat_map(|about| wrapped(about)) {
+                let _ = writeln!(out, "# {line}");
+            }
             self.line(&mut out, key, &format!("checks.{key}"), value);
         }
         for own in self.instruments() {
@@ -47,4 +50,19 @@ impl Settings {
     fn whence(&self, place: &str) -> String {
         self.origin(place).map_or("default".to_owned(), |o| format!("{}, line {}", o.file.display(), o.line))
     }
+}
+
+/// Lines of at most 96 letters.
+fn wrapped(text: &str) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split(' ') {
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + word.chars().count() < 96 => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_owned()),
+        }
+    }
+    lines
 }

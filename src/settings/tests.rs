@@ -88,6 +88,12 @@ fn what_is_shown_can_be_read_again() {
     assert!(has("cartridge_ml = 2.2 # tugback.toml, line 8"), "{shown}");
     assert!(has("gap_s = 300 # default"), "{shown}");
     assert!(has("[[phrase]] # tugback.toml, line 23"), "{shown}");
+    assert!(shown.lines().all(|l| l.chars().count() <= 110), "{shown}");
+    let checks = toml::Table::try_from(&parse("").unwrap().checks).unwrap();
+    for key in checks.keys() {
+        let about = super::Windows::about(key).unwrap_or_default();
+        assert!(about.len() > 20 && about.ends_with(['.', ')']), "{key}: {about}");
+    }
 }
 
 /// Each mistake: the text, the line, the start of the sentence.

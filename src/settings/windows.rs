@@ -3,12 +3,13 @@
 
 use std::collections::BTreeMap;
 
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::{Deserialize, Serialize};
 
 use crate::words::Decimal;
 
-/// Windows of the checks; each has a default, and an unknown name is refused.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+/// Windows of the checks; each has a default, and an unknown name is refused. `tugback settings` shows these sentences.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(default, deny_unknown_fields)]
 pub struct Windows {
     /// Rules that stay silent, by id: `order.size-jump`, or a whole group: `order`.
@@ -22,6 +23,7 @@ pub struct Windows {
     pub tooth_length_mm: BTreeMap<String, [Decimal; 2]>,
     /// Files up to this size may pass the working length by `beyond_mm`, as patency files do (`procedure_rules`).
     pub patency_size: Decimal,
+    /// How far a patency file may pass the working length (`procedure_rules`).
     pub beyond_mm: Decimal,
     /// A larger patency file gives a note (`procedure_rules`).
     pub largest_patency_size: Decimal,
@@ -31,8 +33,9 @@ pub struct Windows {
     pub glide_path_size: [Decimal; 2],
     /// The largest taper that files and cones have.
     pub largest_taper: Decimal,
-    /// Usual speeds and torques of engine-driven files, from memory.
+    /// Usual speeds of engine-driven files, from memory.
     pub speed_rpm: [Decimal; 2],
+    /// Usual torques of engine-driven files, from memory.
     pub torque_ncm: [Decimal; 2],
     /// Own windows for a solution, by its name in the log, instead of those in `irrigant_windows`.
     pub concentration_pct: BTreeMap<String, [Decimal; 2]>,
@@ -44,9 +47,9 @@ pub struct Windows {
     pub cone_short_mm: Decimal,
     /// A cone may be this many sizes off the last file with no more than a note.
     pub cone_size_steps: i64,
-    /// The next file in a canal may be this many sizes larger without a note …
+    /// The next file in a canal may be this many sizes larger without a note.
     pub size_steps: i64,
-    /// … and from this many sizes on it is to be looked at.
+    /// A next file that is this many sizes larger, or more, is to be looked at.
     pub size_steps_look: i64,
     /// A delivery faster than the published mean flow times this gives a note.
     pub flow_factor: Decimal,
@@ -88,7 +91,28 @@ impl Default for Windows {
     }
 }
 
+impl JsonSchema for Decimal {
+    fn schema_name() -> std::borrow::Cow<'static, str> {
+        "Decimal".into()
+    }
+
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        json_schema!({ "type": "number" })
+    }
+
+    fn inline_schema() -> bool {
+        true
+    }
+}
+
 impl Windows {
+    /// What a key means, one sentence.
+    pub fn about(key: &str) -> Option<String> {
+        let schema = schemars::schema_for!(Self).to_value();
+        let sentence = schema.pointer(&format!("/properties/{key}/description"))?.as_str()?;
+        Some(sentence.split_whitespace().collect::<Vec<_>>().join(" "))
+    }
+
     /// Whether the rule, or its group, is switched off.
     pub fn is_off(&self, rule: &str) -> bool {
         self.off.iter().any(|off| {
