@@ -14,6 +14,7 @@ fn main() -> ExitCode {
         )
         .without_time()
         .with_target(false)
+        .log_internal_errors(false) // where stderr is closed, nobody reads that either
         .init();
     match commands::run(cli) {
         Ok(done) => done.into(),

@@ -6,8 +6,8 @@ use clap::Args;
 use miette::IntoDiagnostic as _;
 
 use crate::checks::{self, Level};
-use crate::commands::Done;
-use crate::log::{self, file};
+use crate::commands::{Done, print};
+use crate::log;
 
 /// Arguments of `tugback check`.
 #[derive(Debug, Args)]
@@ -39,6 +39,6 @@ pub(crate) fn run(args: &Check) -> miette::Result<Done> {
     if !text.ends_with('\n') {
         text.push('\n');
     }
-    file::write_whole(Path::new("-"), text.as_bytes()).into_diagnostic()?;
+    print(&text)?;
     Ok(if report.count(Level::Look) > 0 { Done::Findings } else { Done::Well })
 }

@@ -1,11 +1,11 @@
 //! `tugback draw LOG -o FILE.svg`: a picture of each canal and of the visit.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 use miette::IntoDiagnostic as _;
 
-use crate::commands::Done;
+use crate::commands::{Done, print, refuse_output};
 use crate::export::draw;
 use crate::log::{self, file};
 
@@ -24,6 +24,11 @@ pub(crate) struct Draw {
 pub(crate) fn run(args: &Draw) -> miette::Result<Done> {
     let log = log::read(&args.log).into_diagnostic()?;
     let picture = draw::picture(&log, &args.file.load()?.checks);
-    file::write_whole(&args.output, picture.as_bytes()).into_diagnostic()?;
+    if args.output == Path::new("-") {
+        print(&picture)?;
+    } else {
+        refuse_output(&args.log, &args.output)?;
+        file::write_whole(&args.output, picture.as_bytes()).into_diagnostic()?;
+    }
     Ok(Done::Well)
 }

@@ -1,16 +1,12 @@
 //! `tugback inspect`: what is in a recording, what would be listened to, and what is wrong with it.
 
-use std::{
-    fmt::Write as _,
-    io::{self, Write as _},
-    path::PathBuf,
-};
+use std::{fmt::Write as _, path::PathBuf};
 
 use clap::Args;
 use comfy_table::{CellAlignment, ContentArrangement, Table, presets};
 use miette::IntoDiagnostic as _;
 
-use super::Done;
+use super::{Done, print};
 use crate::audio::{self, Report};
 
 /// Shows what is in a recording: tracks, channels, level, how much of it is speech, problems and what they mean
@@ -32,10 +28,8 @@ pub(super) fn run(args: &Inspect) -> miette::Result<Done> {
     let report = recording.report();
     let file = args.input.file_name().unwrap_or_default().to_string_lossy();
     let text = if args.json { json(&file, report)? } else { table(&file, report) };
-    match io::stdout().lock().write_all(text.as_bytes()) {
-        Err(e) if e.kind() != io::ErrorKind::BrokenPipe => Err(e).into_diagnostic(),
-        _ => Ok(Done::Well),
-    }
+    print(&text)?;
+    Ok(Done::Well)
 }
 
 /// The report, with what the log keeps elsewhere in its `source`.

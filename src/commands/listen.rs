@@ -1,8 +1,8 @@
 //! `tugback listen`: only the words of a recording, with times, doubt and other readings.
 
 use std::{
-    io::{self, Write},
-    path::PathBuf,
+    io,
+    path::{Path, PathBuf},
     sync::{
         Arc,
         atomic::{AtomicBool, Ordering},
@@ -11,12 +11,13 @@ use std::{
 
 use clap::{Args, ValueEnum};
 use indicatif::{ProgressBar, ProgressStyle};
-use miette::IntoDiagnostic as _;
+use miette::{IntoDiagnostic as _, WrapErr as _};
 
-use super::Done;
+use super::{Done, print, refuse_output, tell, write_out};
 use crate::{
     audio::{self, Samples as _},
     listen::{self, Event, Progress, Second, Settings, heard::Breath, model},
+    log::file,
 };
 
 /// Writes down the words of a recording: times, how likely each is wrong, what else it may have been
@@ -63,29 +64,39 @@ pub(super) fn run(args: &Listen) -> miette::Result<Done> {
     }
     let stop = Arc::new(AtomicBool::new(false));
     settings.stop = Some(Arc::clone(&stop));
-    ctrlc::set_handler(move || stop.store(true, Ordering::Relaxed)).into_diagnostic()?;
+    let asked = Arc::clone(&stop);
+    ctrlc::set_handler(move || asked.store(true, Ordering::Relaxed)).into_diagnostic()?;
 
-    let mut out: Box<dyn Write> = match &args.output {
-        Some(path) => Box::new(io::BufWriter::new(std::fs::File::create(path).into_diagnostic()?)),
-        None => Box::new(io::stdout()),
-    };
+    let file = args.output.as_deref().filter(|path| *path != Path::new("-"));
+    if let Some(path) = file {
+        refuse_output(&args.input, path)?;
+    }
     let bar = bar(recording.expected_s());
-    let mut written = out.write_all(args.form.head().as_bytes());
+    // What is not yet written: for a file all of it, so that the file is written whole or not at all.
+    let mut text = args.form.head().to_owned();
+    let mut printed = Ok(());
     let heard = listen::listen_each(&mut recording, &settings, &mut |event| match event {
-        Event::Breath(breath) if written.is_ok() => {
-            written = bar.suspend(|| out.write_all(args.form.breath(&breath).as_bytes()));
+        Event::Breath(breath) => {
+            text.push_str(&args.form.breath(&breath));
+            if file.is_none() && printed.is_ok() {
+                printed = bar.suspend(|| write_out(&std::mem::take(&mut text)));
+                if printed.is_err() {
+                    stop.store(true, Ordering::Relaxed); // nobody reads the rest
+                }
+            }
         }
-        Event::Breath(_) => {}
         Event::Progress(progress) => show(&bar, progress),
     })
     .into_diagnostic()?;
     bar.finish_and_clear();
-    match written.and_then(|()| out.flush()) {
-        Err(e) if e.kind() != io::ErrorKind::BrokenPipe => return Err(e).into_diagnostic(),
-        _ => {}
+    match (file, printed) {
+        (Some(path), _) => file::write_whole(path, text.as_bytes()).into_diagnostic()?,
+        (None, Err(e)) if e.kind() == io::ErrorKind::BrokenPipe => return Ok(Done::Well),
+        (None, Err(e)) => return Err(e).into_diagnostic().wrap_err("cannot write to standard output"),
+        (None, Ok(())) => print(&text)?,
     }
     if heard.stopped {
-        eprintln!("stopped at {:.2} s; what was heard before is written", heard.done_s);
+        tell(format_args!("stopped at {:.2} s; what was heard before is written", heard.done_s));
         return Ok(Done::Interrupted);
     }
     Ok(Done::Well)

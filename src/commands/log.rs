@@ -2,7 +2,7 @@
 
 use std::{
     fmt::Write as _,
-    io::{IsTerminal as _, Read as _, Write as _},
+    io::{IsTerminal as _, Read as _},
     path::{Path, PathBuf},
     sync::{
         Arc,
@@ -15,7 +15,7 @@ use indicatif::{ProgressBar, ProgressStyle};
 use miette::{IntoDiagnostic as _, WrapErr as _};
 use sha2::{Digest as _, Sha256};
 
-use super::{Done, table};
+use super::{Done, print, table, tell};
 use crate::{
     audio, checks,
     entries::{self, Extractor, Notation},
@@ -75,7 +75,7 @@ struct Words {
 /// Runs the command.
 pub(super) fn run(args: &Log) -> miette::Result<Done> {
     let out = args.output.clone().unwrap_or_else(|| beside(&args.input));
-    refuse_overwrite(&args.input, &out)?;
+    super::refuse_output(&args.input, &out)?;
     let chosen = args.file.load()?;
     let notation = match args.notation.unwrap_or(chosen.notation) {
         settings::Notation::Iso3950 => Notation::Iso3950,
@@ -95,12 +95,16 @@ pub(super) fn run(args: &Log) -> miette::Result<Done> {
     let explained = args.explain.then(|| extractor.extract(&words.breaths).reasons);
     let mut log = crate::log_of(&words.breaths, &extractor, words.source, words.made_by);
     let report = checks::apply(&mut log, &chosen.checks);
-    file::write(&log, &out).into_diagnostic()?;
+    if out == Path::new("-") {
+        print(&file::to_json(&log).into_diagnostic()?)?;
+    } else {
+        file::write(&log, &out).into_diagnostic()?;
+    }
     if !args.quiet && out != Path::new("-") {
         show(&log, explained.as_deref(), &report, &out)?;
     }
     if words.stopped {
-        eprintln!("stopped before the end; what was heard so far is in the log");
+        tell("stopped before the end; what was heard so far is in the log");
         return Ok(Done::Interrupted);
     }
     Ok(Done::Well)
@@ -109,28 +113,6 @@ pub(super) fn run(args: &Log) -> miette::Result<Done> {
 /// `visit.flac` → `visit.log.json`.
 fn beside(input: &Path) -> PathBuf {
     input.with_extension("log.json")
-}
-
-fn refuse_overwrite(input: &Path, out: &Path) -> miette::Result<()> {
-    let same = match (input.canonicalize(), out.canonicalize()) {
-        (Ok(a), Ok(b)) => a == b,
-        _ => false,
-    };
-    if same {
-        miette::bail!(
-            "the log would overwrite the recording `{}`; choose another name after -o",
-            input.display()
-        );
-    }
-    if let Some(folder) = out.parent().filter(|f| !f.as_os_str().is_empty())
-        && !folder.is_dir()
-    {
-        miette::bail!(
-            "there is no folder `{}` for the log; make it, or choose another place after -o",
-            folder.display()
-        );
-    }
-    Ok(())
 }
 
 fn is_transcript(path: &Path) -> miette::Result<bool> {
@@ -213,6 +195,7 @@ fn hear(args: &Log, chosen: Option<&Path>) -> miette::Result<Words> {
         sha256: report.sha256.clone(),
         duration_s: report.decoded_s,
         kind: SourceKind::Audio,
+        recording_start: report.recording_start.clone(),
         repairs: report.repairs.clone(),
         audio,
         ..Source::default()
@@ -252,12 +235,8 @@ fn show(
     if let Some(reasons) = explained {
         text.push_str(&table::explain(log, reasons));
     }
-    let _ = writeln!(text, "Checks: {}; `tugback check {}` shows all.", report.summary(), out.display());
-    let written = std::io::stdout().write_all(text.as_bytes());
-    match written {
-        Err(e) if e.kind() != std::io::ErrorKind::BrokenPipe => return Err(e).into_diagnostic(),
-        _ => {}
-    }
-    eprintln!("written: {}", out.display());
+    let _ = writeln!(text, "Checks: {};\n`tugback check {}` shows all.", report.summary(), out.display());
+    print(&text)?;
+    tell(format_args!("written: {}", out.display()));
     Ok(())
 }

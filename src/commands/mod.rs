@@ -12,9 +12,15 @@ mod settings;
 mod sources;
 mod table;
 
-use std::process::ExitCode;
+use std::{
+    fmt::Display,
+    io::{self, Write as _},
+    path::Path,
+    process::ExitCode,
+};
 
 use clap::{Parser, Subcommand};
+use miette::{IntoDiagnostic as _, WrapErr as _};
 
 /// Listens to root canal treatment and writes the procedure log that a person reviews and signs.
 #[derive(Debug, Parser)]
@@ -85,5 +91,43 @@ pub fn run(cli: Cli) -> miette::Result<Done> {
 
 /// Prints an error with its causes, one line each, and what to try.
 pub fn print_error(report: &miette::Report) {
-    eprintln!("{report:?}");
+    tell(format!("{report:?}"));
+}
+
+/// Prints a result to stdout. A reader that has gone, as in `| head -1`, has what it wanted: that is no failure.
+fn print(text: &str) -> miette::Result<()> {
+    match write_out(text) {
+        Err(e) if e.kind() != io::ErrorKind::BrokenPipe => {
+            Err(e).into_diagnostic().wrap_err("cannot write to standard output")
+        }
+        _ => Ok(()),
+    }
+}
+
+fn write_out(text: &str) -> io::Result<()> {
+    let mut out = io::stdout().lock();
+    out.write_all(text.as_bytes())?;
+    out.flush()
+}
+
+/// A line to stderr; where nobody can read it there is nobody to tell.
+fn tell(line: impl Display) {
+    let _ = writeln!(io::stderr(), "{line}");
+}
+
+/// Refuses an output that is the input itself, and one in a folder that is not there.
+fn refuse_output(input: &Path, output: &Path) -> miette::Result<()> {
+    let same = match (input.canonicalize(), output.canonicalize()) {
+        (Ok(a), Ok(b)) => a == b,
+        _ => false,
+    };
+    if same {
+        miette::bail!("this would overwrite `{}` itself; choose another name after -o", input.display());
+    }
+    if let Some(folder) = output.parent().filter(|f| !f.as_os_str().is_empty())
+        && !folder.is_dir()
+    {
+        miette::bail!("there is no folder `{}`; make it, or choose another place after -o", folder.display());
+    }
+    Ok(())
 }

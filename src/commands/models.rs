@@ -1,14 +1,14 @@
 //! `tugback models`: which models are found, where, and whether they are sound.
 
 use std::{
-    io::{self, Write},
+    fmt::Write as _,
     path::{Path, PathBuf},
 };
 
 use clap::Args;
 use miette::IntoDiagnostic as _;
 
-use super::Done;
+use super::{Done, print};
 use crate::listen::model::{self, ModelInfo};
 
 /// Shows the speech models that are found, and checks each
@@ -23,37 +23,53 @@ pub(super) struct Models {
 
 /// Runs the command: 0 if every model that is used is sound.
 pub(super) fn run(args: &Models) -> miette::Result<Done> {
-    let mut out = io::stdout().lock();
     if let Some(file) = &args.file {
         let info = model::inspect(file).into_diagnostic()?;
-        writeln!(out, "{}", line(&info)).into_diagnostic()?;
+        print(&(line(&info) + "\n"))?;
         return Ok(Done::Well);
     }
     let chosen = args.chosen.load()?;
+    let (mut text, sound) = found();
+    let used = match model::find_models(None, chosen.model.as_deref()) {
+        Ok(used) => used,
+        Err(e) => {
+            print(&text)?; // where it was sought helps to see why
+            return Err(e).into_diagnostic();
+        }
+    };
+    text.push_str("Used:\n");
+    let name = |path: Option<&Path>| path.map_or("none found".to_owned(), |p| p.display().to_string());
+    for (what, path) in [
+        ("recogniser", Some(used.recogniser.as_path())),
+        ("second listener", used.second.as_deref()),
+        ("voice detector", used.vad.as_deref()),
+    ] {
+        let _ = writeln!(text, "  {what:<16} {}", name(path));
+    }
+    print(&text)?;
+    Ok(if sound && used.vad.is_some() { Done::Well } else { Done::CouldNot })
+}
+
+/// The folders and what is in them, and whether all of it is sound.
+fn found() -> (String, bool) {
     let mut sound = true;
-    writeln!(out, "Sought in this order, after --model and the settings:").into_diagnostic()?;
+    let mut text = "Sought in this order, after --model and the settings:\n".to_owned();
     for folder in model::folders() {
         let found = model::models_in(&folder);
         let note = if found.is_empty() { " (nothing)" } else { "" };
-        writeln!(out, "  {}{note}", folder.display()).into_diagnostic()?;
+        let _ = writeln!(text, "  {}{note}", folder.display());
         for path in found {
-            match model::inspect(&path) {
-                Ok(info) => writeln!(out, "    {}", line(&info)).into_diagnostic()?,
-                Err(e) => {
+            let said = model::inspect(&path).map_or_else(
+                |e| {
                     sound = false;
-                    writeln!(out, "    {e}").into_diagnostic()?;
-                }
-            }
+                    e.to_string()
+                },
+                |info| line(&info),
+            );
+            let _ = writeln!(text, "    {said}");
         }
     }
-    let used = model::find_models(None, chosen.model.as_deref()).into_diagnostic()?;
-    writeln!(out, "Used:").into_diagnostic()?;
-    writeln!(out, "  recogniser       {}", used.recogniser.display()).into_diagnostic()?;
-    for (what, path) in [("second listener ", &used.second), ("voice detector  ", &used.vad)] {
-        let path = path.as_deref().map_or("none found".to_owned(), |p: &Path| p.display().to_string());
-        writeln!(out, "  {what} {path}").into_diagnostic()?;
-    }
-    Ok(if sound && used.vad.is_some() { Done::Well } else { Done::CouldNot })
+    (text, sound)
 }
 
 fn line(info: &ModelInfo) -> String {

@@ -1,13 +1,12 @@
 //! `tugback settings`: the effective settings and where each came from, to stdout.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::Args;
 use miette::IntoDiagnostic as _;
 
 use crate::checks;
-use crate::commands::Done;
-use crate::log::file;
+use crate::commands::{Done, print};
 use crate::settings::{self, Settings};
 
 /// Arguments of `tugback settings`.
@@ -45,6 +44,6 @@ pub(crate) fn run(args: &Show) -> miette::Result<Done> {
         places.join(" or "),
         settings.text()
     );
-    file::write_whole(Path::new("-"), text.as_bytes()).into_diagnostic()?;
+    print(&text)?;
     Ok(Done::Well)
 }

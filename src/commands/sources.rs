@@ -1,15 +1,13 @@
 //! `tugback sources`: every row of the trade tables with its evidence mark and source, and every rule of the checks.
 
 use std::fmt::Write as _;
-use std::path::Path;
 
 use clap::Args;
-use miette::{IntoDiagnostic as _, bail};
+use miette::bail;
 
 use crate::checks;
-use crate::commands::Done;
+use crate::commands::{Done, print};
 use crate::kinds;
-use crate::log::file;
 use crate::tables::{self, Table};
 
 /// Arguments of `tugback sources`.
@@ -48,7 +46,7 @@ pub(crate) fn run(args: &Sources) -> miette::Result<Done> {
             one(table, &mut text);
         }
     }
-    file::write_whole(Path::new("-"), text.as_bytes()).into_diagnostic()?;
+    print(&text)?;
     Ok(Done::Well)
 }
 

@@ -51,6 +51,34 @@ fn recordings() {
     check("noise.mp3", [0_u8; 4096], &["`noise.mp3`"]);
 }
 
+/// A recording whose end is missing: what is there is heard, and log and table say that it was cut.
+#[cfg(feature = "whisper")]
+#[test]
+fn a_cut_mp3() {
+    let whole = std::fs::read(crate::source_tree("tests/data/audio/c05_vbr.mp3")).expect("the recording");
+    let place = Place::new();
+    let source = place.file("cut.mp3", &whole[..whole.len() / 2]);
+    let ran = place.run(["log", "cut.mp3", "-o", "log.json", "--once"]);
+    assert_eq!(ran.code, 0, "{ran:?}");
+    assert!(ran.out.contains("recording: file cut short: its header promises 6.8 s"), "{}", ran.out);
+    let log = std::fs::read_to_string(place.path("log.json")).expect("the log");
+    let log: serde_json::Value = serde_json::from_str(&log).expect("JSON");
+    assert!(
+        log["source"]["duration_s"].as_f64().is_some_and(|s| (2.0..4.5).contains(&s)),
+        "{}",
+        log["source"]
+    );
+    assert!(log["source"]["repairs"].to_string().contains("cut short"), "{}", log["source"]);
+    assert_eq!(
+        std::fs::read(source).expect("the source"),
+        &whole[..whole.len() / 2],
+        "the source was changed"
+    );
+    assert_eq!(place.names(), ["cut.mp3", "log.json"]);
+    // Cut before the first sound.
+    check("stub.mp3", &whole[..200], &["`stub.mp3`"]);
+}
+
 #[test]
 fn transcripts() {
     check("empty.vtt", "", &["`empty.vtt` is empty"]);
