@@ -6,7 +6,10 @@ use proptest::prelude::*;
 use serde_json::Value as Json;
 
 use super::{file, read, schema, write};
-use crate::log::schema::{FieldShape, KindShape, Shape};
+use crate::{
+    log::schema::{FieldShape, KindShape, Shape},
+    words::Decimal,
+};
 
 fn stored(name: &str) -> String {
     fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/logs/v1").join(name)).unwrap()
@@ -179,19 +182,29 @@ fn the_schema_holds_the_kinds_and_the_head() {
     let kind = KindShape {
         kind: "irrigation".to_owned(),
         about: "A canal was rinsed.".to_owned(),
-        fields: vec![
-            FieldShape { name: "volume_ml".to_owned(), about: "In mL.".to_owned(), shape: Shape::Number },
-            FieldShape {
-                name: "each".to_owned(),
-                about: String::new(),
-                shape: Shape::OneOf(vec!["canal".to_owned()]),
-            },
-        ],
+        fields: [
+            ("volume_ml", "what went in", Shape::Number(Some((Decimal::whole(1), Decimal::whole(20))))),
+            ("gauge", "", Shape::Count(None)),
+            ("each", "", Shape::Text(vec!["canal".to_owned()])),
+        ]
+        .map(|(name, about, shape)| FieldShape { name: name.to_owned(), about: about.to_owned(), shape })
+        .into(),
     };
     let with = schema::schema(&[kind]);
     let values = &with["$defs"]["Entry"]["allOf"][0]["then"]["properties"]["values"]["properties"];
-    assert_eq!(values["volume_ml"], serde_json::json!({ "type": "number", "description": "In mL." }));
-    assert_eq!(values["each"], serde_json::json!({ "enum": ["canal"] }));
+    assert_eq!(
+        *values,
+        serde_json::json!({
+            "volume_ml": {
+                "type": "number",
+                "description": "what went in; in mL; outside of 1 to 20 with a doubt",
+                "x-unit": "mL",
+            },
+            "gauge": { "type": "integer" },
+            "each": { "type": "string", "examples": ["canal"] },
+        })
+    );
+    assert_eq!(with["$defs"]["Entry"]["properties"]["kind"]["examples"][0], "irrigation");
 }
 
 proptest! {

@@ -5,6 +5,7 @@ mod inputs;
 mod models;
 mod outputs;
 mod pipes;
+mod schema;
 
 use std::ffi::OsStr;
 use std::path::{Path, PathBuf};

@@ -45,6 +45,26 @@ fn made(input: &Path, notation: &str) -> Log {
     log::read(&output).expect("a log")
 }
 
+/// What listening adds to a log (models, the report on the sound, doubts) follows the schema too.
+#[test]
+fn logs_of_recordings_follow_the_schema() {
+    let ran = Command::new(env!("CARGO_BIN_EXE_tugback")).arg("schema").output().expect("tugback runs");
+    let schema: serde_json::Value = serde_json::from_slice(&ran.stdout).expect("JSON");
+    let validator = jsonschema::draft202012::new(&schema).expect("a schema");
+    for sample in [&INCISOR, &AFTER_VISIT, &LECTURE] {
+        let text = log::file::to_json(&sample.audio).expect("a log");
+        let json = serde_json::from_str(&text).expect("JSON");
+        let wrong: Vec<String> =
+            validator.iter_errors(&json).map(|e| format!("{}: {e}", e.instance_path())).collect();
+        assert!(wrong.is_empty(), "{}:\n{}", sample.name, wrong.join("\n"));
+        assert!(
+            json["made_by"]["model"].is_string() && json["source"]["audio"].is_object(),
+            "{}",
+            sample.name
+        );
+    }
+}
+
 fn top() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR"))
 }
