@@ -2,17 +2,24 @@
 
 use std::fmt::Write as _;
 
-use comfy_table::{ColumnConstraint, ContentArrangement, Table, Width, presets};
+use comfy_table::{ColumnConstraint, ContentArrangement, LineStyle, Table, TableStyle, Width};
+use serde_json::Value as Json;
 
-use crate::log::{Canal, Entry, Log, Review, Status, units};
+use crate::log::{Canal, Entry, Log, Review, Status, Value, units};
 
 const WIDTH: u16 = 100;
+
+/// Lines above, below and under the heading; a row of several lines begins where a time stands.
+const LINES: TableStyle = TableStyle::new()
+    .top_border(LineStyle::none().fill('─').junction('─'))
+    .header_separator(LineStyle::none().fill('─').junction('─'))
+    .bottom_border(LineStyle::none().fill('─').junction('─'));
 
 /// The whole table with its closing lines.
 pub(super) fn of(log: &Log) -> String {
     let mut table = Table::new();
     table
-        .load_style(presets::UTF8_HORIZONTAL_ONLY)
+        .load_style(LINES)
         .set_content_arrangement(ContentArrangement::Dynamic)
         .set_width(WIDTH)
         .set_header(["time", "tooth", "canal", "what", "values", "look at"]);
@@ -24,18 +31,20 @@ pub(super) fn of(log: &Log) -> String {
             column.set_constraint(ColumnConstraint::UpperBoundary(Width::Fixed(width)));
         }
     }
-    let mut out = table.trim_fmt();
+    let mut out = table.trim_fmt().replace(TIE, " ");
     out.push('\n');
     let live = log.entries.iter().filter(|e| e.review != Review::Struck).count();
     let struck = log.entries.len() - live;
     let doubted = log.entries.iter().filter(|e| e.review != Review::Struck && !e.doubts.is_empty()).count();
+    let entries = if live == 1 { "entry" } else { "entries" };
+    let stretches = if log.unplaced.len() == 1 { "stretch" } else { "stretches" };
     let _ = writeln!(
         out,
-        "{live} entries, {doubted} with a doubt (?), {struck} struck, {} stretches of other speech kept.",
+        "{live} {entries}, {doubted} with a doubt (?), {struck} struck, {} {stretches} of other speech kept.",
         log.unplaced.len()
     );
-    for r in &log.source.repairs {
-        let _ = writeln!(out, "recording: {r}");
+    for line in about_recording(log) {
+        let _ = writeln!(out, "recording: {line}");
     }
     out.push_str(
         "A draft from dictation, to be checked and signed by the treating clinician. Local rules and licensed\n\
@@ -85,32 +94,96 @@ fn what(e: &Entry) -> String {
     }
 }
 
+/// What a person must know of the recording: it was cut short, it is very quiet …
+fn about_recording(log: &Log) -> impl Iterator<Item = &str> {
+    let texts = |key: &str| log.source.audio.get(key).and_then(Json::as_array).into_iter().flatten();
+    let warned = texts("warnings").chain(texts("verdict")).filter_map(Json::as_str).filter(|v| *v != "good");
+    log.source.repairs.iter().map(String::as_str).chain(warned)
+}
+
+/// A blank that a line is not broken at, so that "2.5 %" stays together; printed as a blank.
+const TIE: &str = "\u{a0}";
+
+/// What stands first, in this order: what was used, how large, how strong, how much. The rest as it was said.
+const FIRST: &[&str] = &[
+    "test",
+    "part",
+    "drug",
+    "agent",
+    "instrument",
+    "material",
+    "technique",
+    "type",
+    "item",
+    "pulpal",
+    "size",
+    "taper",
+    "concentration_pct",
+    "volume_ml",
+    "length_mm",
+    "reference",
+];
+
 fn values(e: &Entry) -> String {
-    e.values
-        .iter()
-        .filter(|(field, _)| *field != "said_as")
-        .map(|(field, value)| {
-            let unit = units::unit(field).map(|u| format!(" {u}")).unwrap_or_default();
-            let name = field
-                .trim_end_matches("_mm")
-                .trim_end_matches("_ml")
-                .trim_end_matches("_pct")
-                .trim_end_matches("_s")
-                .trim_end_matches("_rpm")
-                .trim_end_matches("_ncm")
-                .trim_end_matches("_mg")
-                .replace('_', " ");
-            let value = value.to_string();
-            let text =
-                if value.chars().any(|c| c.is_ascii_digit()) { value } else { value.replace('-', " ") };
-            match field.as_str() {
-                "text" | "agent" | "instrument" | "technique" | "test" | "drug" | "material" | "pulpal"
-                | "apical" | "type" | "view" => text,
-                _ => format!("{name} {text}{unit}"),
-            }
-        })
-        .collect::<Vec<_>>()
-        .join(", ")
+    let place = |field: &str| FIRST.iter().position(|f| *f == field).unwrap_or(FIRST.len());
+    let mut values: Vec<(&String, &Value)> = e.values.iter().filter(|(f, _)| *f != "said_as").collect();
+    values.sort_by_key(|(field, _)| place(field));
+    values.into_iter().map(|(field, value)| shown(field, value)).collect::<Vec<_>>().join(", ")
+}
+
+/// Fields whose value says by itself what it is.
+const CLEAR: &[&str] = &[
+    "agent",
+    "apical",
+    "colour",
+    "drug",
+    "instrument",
+    "item",
+    "material",
+    "motion",
+    "observation",
+    "part",
+    "pulpal",
+    "purpose",
+    "result",
+    "technique",
+    "term",
+    "test",
+    "text",
+    "tooth",
+    "type",
+    "view",
+];
+
+fn shown(field: &str, value: &Value) -> String {
+    let Value::Number(number) = value else {
+        let text = value.to_string();
+        let text = if matches!(field, "lot" | "text") { text } else { text.replace('-', " ") };
+        return if CLEAR.contains(&field) { text } else { format!("{} {text}", name(field)) };
+    };
+    let one = number.to_whole() == Some(1);
+    let many = |thing: &str| format!("{number} {thing}{}", if one { "" } else { "s" });
+    let text = match (field, units::unit(field)) {
+        ("short_mm", _) if number.to_whole() == Some(0) => "to length".to_owned(),
+        ("short_mm", _) => format!("{number} mm short"),
+        ("tip_short_mm", _) => format!("tip {number} mm short"),
+        ("beyond_mm", _) => format!("{number} mm beyond"),
+        ("after_days", _) => format!("after {}", many("day")),
+        ("after_weeks", _) => format!("after {}", many("week")),
+        ("after_months", _) => format!("after {}", many("month")),
+        ("times_per_day", _) => format!("{} a day", many("time")),
+        ("days", _) => format!("for {}", many("day")),
+        (_, Some("mm")) => format!("{} {number} mm", name(field)),
+        (_, Some(unit)) => format!("{number} {unit}"),
+        (_, None) => format!("{} {number}", name(field)),
+    };
+    text.replace(' ', TIE)
+}
+
+/// A field's name as a person says it: `length_mm` is "length".
+fn name(field: &str) -> String {
+    let bare = units::ENDINGS.iter().find_map(|(ending, _)| field.strip_suffix(ending));
+    bare.unwrap_or(field).replace('_', " ")
 }
 
 fn doubts(e: &Entry) -> String {
@@ -119,7 +192,7 @@ fn doubts(e: &Entry) -> String {
         .map(|d| {
             let or: Vec<String> = d.alternatives.iter().map(ToString::to_string).collect();
             let or = if or.is_empty() { String::new() } else { format!(" – or {}", or.join(", ")) };
-            format!("? {}: {}{or}", d.field.replace('_', " "), d.reason)
+            format!("? {}: {}{or}", name(&d.field), d.reason)
         })
         .collect::<Vec<_>>()
         .join("\n")

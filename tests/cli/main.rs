@@ -6,6 +6,7 @@ mod models;
 mod outputs;
 mod pipes;
 mod schema;
+mod snapshots;
 
 use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
