@@ -61,7 +61,7 @@ test: setup-test
 	RUSTDOCFLAGS='-D warnings' $(CARGO) doc --release --locked --no-deps
 	@if $(CARGO) deny --version >/dev/null 2>&1; \
 	then $(CARGO) deny check bans licenses sources; \
-	else echo 'cargo-deny is not installed: the licences were judged by tests/licences.rs alone'; fi
+	else echo 'cargo-deny is not installed: the licences were judged by tests/tidy/licences.rs alone'; fi
 
 .PHONY: setup-test
 setup-test:

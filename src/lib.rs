@@ -61,5 +61,14 @@ pub fn rules_sha256() -> String {
     for text in kinds::texts().chain(words::vocabulary::texts()) {
         hash.update(text);
     }
-    hash.finalize().iter().map(|b| format!("{b:02x}")).collect()
+    hex(&hash.finalize())
+}
+
+/// Two hexadecimal digits a byte, as checksums are written.
+pub(crate) fn hex(bytes: &[u8]) -> String {
+    use std::fmt::Write as _;
+    bytes.iter().fold(String::with_capacity(bytes.len() * 2), |mut text, byte| {
+        let _ = write!(text, "{byte:02x}"); // writing into a string cannot fail
+        text
+    })
 }

@@ -117,7 +117,7 @@ impl Input {
             sha.update(piece);
             at += piece.len() as u64;
         }
-        Ok(sha.finalize().iter().fold(String::new(), |hex, byte| hex + &format!("{byte:02x}")))
+        Ok(crate::hex(&sha.finalize()))
     }
 }
 

@@ -1,6 +1,6 @@
 //! `tugback check LOG`: findings and computed values, to stdout. Changes nothing.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::Args;
 use miette::IntoDiagnostic as _;

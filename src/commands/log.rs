@@ -149,7 +149,7 @@ fn read_transcript(path: &Path) -> miette::Result<Words> {
         .wrap_err_with(|| format!("cannot use `{}`", path.display()))?;
     let source = Source {
         file: file_name(path),
-        sha256: Sha256::digest(&bytes).iter().map(|b| format!("{b:02x}")).collect(),
+        sha256: crate::hex(&Sha256::digest(&bytes)),
         duration_s: t.duration_s,
         kind: SourceKind::Transcript,
         repairs: t.repairs,
@@ -164,7 +164,7 @@ fn file_name(path: &Path) -> String {
 
 fn hear(args: &Log, chosen: Option<&Path>) -> miette::Result<Words> {
     let found = model::find_models(args.model.as_deref(), chosen).into_diagnostic()?;
-    let options = audio::Options { track: args.track, ..audio::Options::default() };
+    let options = audio::Options { track: args.track };
     let mut recording = audio::open(&args.input, &options).into_diagnostic()?;
     let stop = Arc::new(AtomicBool::new(false));
     let mut how = listen::Settings {
@@ -236,6 +236,8 @@ fn show(
         text.push_str(&table::explain(log, reasons));
     }
     let _ = writeln!(text, "Checks: {};\n`tugback check {}` shows all.", report.summary(), out.display());
+    print(&text)?;
+    tell(format_args!("written: {}", out.display()));
     print(&text)?;
     tell(format_args!("written: {}", out.display()));
     Ok(())

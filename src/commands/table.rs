@@ -31,8 +31,11 @@ pub(super) fn of(log: &Log) -> String {
             column.set_constraint(ColumnConstraint::UpperBoundary(Width::Fixed(width)));
         }
     }
-    let mut out = table.trim_fmt().replace(TIE, " ");
-    out.push('\n');
+    let mut out = if log.entries.is_empty() {
+        "Nothing that was said became an entry.\n".to_owned()
+    } else {
+        table.trim_fmt().replace(TIE, " ") + "\n"
+    };
     let live = log.entries.iter().filter(|e| e.review != Review::Struck).count();
     let struck = log.entries.len() - live;
     let doubted = log.entries.iter().filter(|e| e.review != Review::Struck && !e.doubts.is_empty()).count();

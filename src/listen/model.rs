@@ -176,11 +176,7 @@ fn digest(reader: &mut impl Read) -> io::Result<String> {
             _ => break,
         }
     }
-    Ok(hasher.finalize().iter().fold(String::new(), |mut hex, byte| {
-        use fmt::Write as _;
-        let _ = write!(hex, "{byte:02x}");
-        hex
-    }))
+    Ok(crate::hex(&hasher.finalize()))
 }
 
 /// Says what a file that is no ggml file looks like.
