@@ -1,13 +1,13 @@
 //! `tugback draw LOG -o FILE.svg`: a picture of each canal and of the visit.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::Args;
 use miette::IntoDiagnostic as _;
 
-use crate::commands::{Done, print, refuse_output};
+use crate::commands::{Done, put};
 use crate::export::draw;
-use crate::log::{self, file};
+use crate::log;
 
 /// Arguments of `tugback draw`.
 #[derive(Debug, Args)]
@@ -24,11 +24,6 @@ pub(crate) struct Draw {
 pub(crate) fn run(args: &Draw) -> miette::Result<Done> {
     let log = log::read(&args.log).into_diagnostic()?;
     let picture = draw::picture(&log, &args.file.load()?.checks);
-    if args.output == Path::new("-") {
-        print(&picture)?;
-    } else {
-        refuse_output(&args.log, &args.output)?;
-        file::write_whole(&args.output, picture.as_bytes()).into_diagnostic()?;
-    }
+    put(&args.log, &args.output, &picture)?;
     Ok(Done::Well)
 }

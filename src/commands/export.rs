@@ -5,10 +5,10 @@ use std::path::{Path, PathBuf};
 use clap::{Args, ValueEnum};
 use miette::{IntoDiagnostic as _, WrapErr as _};
 
-use crate::commands::Done;
+use crate::commands::{Done, put};
 use crate::export::note::{self, Options, Paper};
 use crate::export::{Format, Template, captions, draw, fhir, table};
-use crate::log::{self, Log, file};
+use crate::log::{self, Log};
 
 /// Makes another form of a log: a note, a letter, a table, captions, a picture
 ///
@@ -80,7 +80,7 @@ enum Of {
 pub(crate) fn run(args: &Export) -> miette::Result<Done> {
     let log = log::read(&args.log).into_diagnostic()?;
     let text = make(args, &log)?;
-    file::write_whole(&args.output, text.as_bytes()).into_diagnostic()?;
+    put(&args.log, &args.output, &text)?;
     Ok(Done::Well)
 }
 

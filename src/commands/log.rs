@@ -95,11 +95,7 @@ pub(super) fn run(args: &Log) -> miette::Result<Done> {
     let explained = args.explain.then(|| extractor.extract(&words.breaths).reasons);
     let mut log = crate::log_of(&words.breaths, &extractor, words.source, words.made_by);
     let report = checks::apply(&mut log, &chosen.checks);
-    if out == Path::new("-") {
-        print(&file::to_json(&log).into_diagnostic()?)?;
-    } else {
-        file::write(&log, &out).into_diagnostic()?;
-    }
+    super::put(&args.input, &out, &file::to_json(&log).into_diagnostic()?)?;
     if !args.quiet && out != Path::new("-") {
         show(&log, explained.as_deref(), &report, &out)?;
     }

@@ -22,6 +22,8 @@ use std::{
 use clap::{Parser, Subcommand};
 use miette::{IntoDiagnostic as _, WrapErr as _};
 
+use crate::log::file;
+
 /// Listens to root canal treatment and writes the procedure log that a person reviews and signs.
 #[derive(Debug, Parser)]
 #[command(version, about, max_term_width = 100)]
@@ -115,19 +117,34 @@ fn tell(line: impl Display) {
     let _ = writeln!(io::stderr(), "{line}");
 }
 
-/// Refuses an output that is the input itself, and one in a folder that is not there.
+/// Writes a result made of `input`: whole or not at all into a file, and for `-` to stdout.
+fn put(input: &Path, output: &Path, text: &str) -> miette::Result<()> {
+    if output == Path::new("-") {
+        return print(text);
+    }
+    refuse_overwrite(input, output)?;
+    file::write_whole(output, text.as_bytes()).into_diagnostic()
+}
+
+/// Refuses, before anything is listened to, an output that cannot be meant or cannot be written.
 fn refuse_output(input: &Path, output: &Path) -> miette::Result<()> {
+    refuse_overwrite(input, output)?;
+    if let Some(folder) = output.parent().filter(|f| !f.as_os_str().is_empty())
+        && !folder.is_dir()
+    {
+        miette::bail!("there is no folder `{}`; make it, or choose another place after -o", folder.display());
+    }
+    Ok(())
+}
+
+/// Refuses an output that is the input itself.
+fn refuse_overwrite(input: &Path, output: &Path) -> miette::Result<()> {
     let same = match (input.canonicalize(), output.canonicalize()) {
         (Ok(a), Ok(b)) => a == b,
         _ => false,
     };
     if same {
         miette::bail!("this would overwrite `{}` itself; choose another name after -o", input.display());
-    }
-    if let Some(folder) = output.parent().filter(|f| !f.as_os_str().is_empty())
-        && !folder.is_dir()
-    {
-        miette::bail!("there is no folder `{}`; make it, or choose another place after -o", folder.display());
     }
     Ok(())
 }

@@ -182,6 +182,9 @@ fn other_commands_that_write() {
     assert_eq!(place.run(["log", "in.vtt", "-o", "visit.json"]).code, 0);
     let before = std::fs::read(place.path("visit.json")).expect("the log");
     place.run(["draw", "visit.json", "-o", "visit.json"]).refused(&["overwrite `visit.json`"]);
+    place
+        .run(["export", "visit.json", "--as", "table", "-o", "visit.json"])
+        .refused(&["overwrite `visit.json`"]);
     assert_eq!(std::fs::read(place.path("visit.json")).expect("the log"), before);
     let voice = crate::source_tree("tests/data/audio/voice.flac");
     std::fs::copy(&voice, place.path("voice.flac")).expect("copied");
