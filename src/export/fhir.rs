@@ -71,7 +71,7 @@ fn url(log: &Log, what: &str) -> String {
     for part in [log.source.sha256.as_str(), "\n", what] {
         hash.update(part);
     }
-    let mut hex: String = hash.finalize().iter().take(16).map(|b| format!("{b:02x}")).collect();
+    let mut hex = crate::hex(&hash.finalize());
     hex.replace_range(12..13, "8");
     hex.replace_range(16..17, "8");
     let part = |from: usize, to: usize| hex.get(from..to).unwrap_or_default();
