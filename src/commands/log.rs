@@ -234,7 +234,5 @@ fn show(
     let _ = writeln!(text, "Checks: {};\n`tugback check {}` shows all.", report.summary(), out.display());
     print(&text)?;
     tell(format_args!("written: {}", out.display()));
-    print(&text)?;
-    tell(format_args!("written: {}", out.display()));
     Ok(())
 }
