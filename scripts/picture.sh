@@ -1,11 +1,11 @@
 #!/bin/sh
 # Makes docs/log.svg, the picture in README.md, from what the program prints now.
 #
-#   scripts/picture.sh SAMPLE [LINES]      LINES of the table are shown, then "…" (default 34)
+#   scripts/picture.sh SAMPLE [LINES]      LINES of the table are shown, then "…" (default 48)
 set -eu
 
 sample=$1
-most=${2:-34}
+most=${2:-48}
 program=./target/release/tugback
 [ -x "$program" ] || { echo "$program is not built; run: make build" >&2; exit 2; }
 
