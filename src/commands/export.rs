@@ -7,7 +7,7 @@ use miette::{IntoDiagnostic as _, WrapErr as _};
 
 use crate::commands::{Done, put};
 use crate::export::note::{self, Options, Paper};
-use crate::export::{Format, Template, captions, draw, fhir, table};
+use crate::export::{Format, Template, captions, checklist, draw, fhir, table};
 use crate::log::{self, Log};
 
 /// Makes another form of a log: a note, a letter, a table, captions, a picture
@@ -23,18 +23,21 @@ pub(crate) struct Export {
     /// Where to write it, whole or not at all; `-` is stdout
     #[arg(short, long, value_name = "FILE", default_value = "-")]
     output: PathBuf,
-    /// note, letter: the format [default: by the name of the template or of the output, else text]
+    /// note, letter, checklist: the format [default: by the name of the template, then of the output]
     #[arg(long, value_enum, value_name = "FORMAT")]
     format: Option<FormatArg>,
-    /// note, letter: your own template instead of the built-in one, which `--show-template` prints
+    /// note, letter, checklist: your own template instead of the built-in one, which `--show-template` prints
     #[arg(long, value_name = "FILE")]
     template: Option<PathBuf>,
-    /// note, letter: print the built-in template, to begin your own with
+    /// note, letter, checklist: print the built-in template, to begin your own with
     #[arg(long, conflicts_with = "template")]
     show_template: bool,
     /// note, letter: each step with its time in the recording
     #[arg(long)]
     times: bool,
+    /// checklist: where the recording is, for links that play it [default: the recording's name, beside the checklist]
+    #[arg(long, value_name = "PATH")]
+    media: Option<String>,
     /// captions: of what
     #[arg(long, value_enum, value_name = "WHAT", default_value_t = Of::Words)]
     of: Of,
@@ -51,6 +54,8 @@ enum Form {
     Note,
     /// To the referring dentist
     Letter,
+    /// Of a lecture or a demonstration: steps, rules, decisions and cautions with boxes to tick
+    Checklist,
     /// FHIR R4 Bundle, for other health software
     Fhir,
     /// CSV, one row per entry, a column per field; texts cannot run as formulas
@@ -65,7 +70,7 @@ enum Form {
 enum FormatArg {
     Text,
     Markdown,
-    /// With a template of your own
+    /// For a checklist, or with a template of your own
     Html,
 }
 
@@ -88,12 +93,23 @@ fn make(args: &Export, log: &Log) -> miette::Result<String> {
     Ok(match (args.form, args.of) {
         (Form::Note, _) => paper(args, log, Paper::Note)?,
         (Form::Letter, _) => paper(args, log, Paper::Letter)?,
+        (Form::Checklist, _) => list(args, log)?,
         (Form::Fhir, _) => fhir::bundle(log, &jiff::Timestamp::now().to_string()).into_diagnostic()?,
         (Form::Table, _) => table::csv(log, args.bom).into_diagnostic()?,
         (Form::Captions, Of::Words) => captions::of_words(log),
         (Form::Captions, Of::Entries) => captions::of_entries(log),
         (Form::Picture, _) => draw::picture(log, &args.file.load()?.checks),
     })
+}
+
+fn list(args: &Export, log: &Log) -> miette::Result<String> {
+    let format = format(args, Format::Markdown);
+    if args.show_template {
+        return Ok(checklist::built_in(format).text);
+    }
+    let template = args.template.as_deref().map(template).transpose()?;
+    checklist::write(log, &checklist::Options { format, template, media: args.media.clone() })
+        .into_diagnostic()
 }
 
 fn paper(args: &Export, log: &Log, paper: Paper) -> miette::Result<String> {

@@ -4,6 +4,7 @@
 
 pub mod breath;
 pub mod captions;
+pub mod checklist;
 pub mod draw;
 mod error;
 pub mod escape;

@@ -111,3 +111,32 @@ fn a_template_of_ones_own() {
         .join(" ");
     assert!(said.contains("line 3: it uses a name that is not there"), "{said}");
 }
+
+/// A lecture: forced by `--lecture`, and with a link to its recording.
+#[test]
+fn a_checklist_of_a_lecture() {
+    let sample = Sample::new("lecture");
+    let text = sample.export(&["--as", "checklist", "--media", "audio-samples/lecture.flac"]);
+    for expect in [
+        "- [ ] **If:** “if swelling spreads, amoxicillin five hundred milligrams three times a day for five days” ([0:53](audio-samples/lecture.flac#t=52.74))",
+        "  - Prescription: amoxicillin 500 mg, 3 times a day, for 5 days",
+        "- [ ] **If:** “unless there is an infection, no antibiotics”",
+    ] {
+        assert!(text.contains(expect), "`{expect}` in {text}");
+    }
+    let page = sample.path("list.html");
+    assert_eq!(sample.export(&["--as", "checklist", "-o", &page.display().to_string()]), "");
+    let html = std::fs::read_to_string(page).expect("there");
+    assert!(html.starts_with("<!doctype html>") && html.contains("type=\"checkbox\""), "{html}");
+    let plain = sample.path("plain.txt");
+    std::fs::write(&plain, "the canal is irrigated with two mils of saline\n").expect("written");
+    let log = |more: &[&str]| {
+        let file = plain.display().to_string();
+        let made = tugback(&[&["log", "-q", &file, "-o", "-"], more].concat());
+        String::from_utf8(made.stdout).expect("UTF-8")
+    };
+    assert!(
+        !log(&[]).contains("\"general\"") && log(&["--lecture"]).contains("\"general\""),
+        "--lecture forces the reading"
+    );
+}
