@@ -10,7 +10,7 @@ use crate::export::note::{self, Options, Paper};
 use crate::export::{Format, Template, captions, checklist, draw, fhir, table};
 use crate::log::{self, Log};
 
-/// Makes another form of a log: a note, a letter, a table, captions, a picture
+/// Hands a log on: as a note, a letter, a table, captions, a picture, a FHIR Bundle, a checklist
 ///
 /// Doubtful values carry "[?]" in every form. What was said is escaped for the form: it is never code, markup or a formula.
 #[derive(Debug, Args)]
@@ -23,7 +23,7 @@ pub(crate) struct Export {
     /// Where to write it, whole or not at all; `-` is stdout
     #[arg(short, long, value_name = "FILE", default_value = "-")]
     output: PathBuf,
-    /// note, letter, checklist: the format [default: by the name of the template, then of the output]
+    /// note, letter, checklist: the format [default: by the name of the template, then of the output, else text; checklist: Markdown]
     #[arg(long, value_enum, value_name = "FORMAT")]
     format: Option<FormatArg>,
     /// note, letter, checklist: your own template instead of the built-in one, which `--show-template` prints

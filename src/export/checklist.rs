@@ -109,11 +109,14 @@ pub fn checklist(log: &Log, media: Option<&str>) -> Checklist {
     for breath in breaths(log) {
         let live: Vec<&Entry> =
             breath.entries.iter().copied().filter(|e| e.review != Review::Struck).collect();
-        let taught: Vec<&Entry> = live.iter().copied().filter(|e| is_taught(e)).collect();
+        // Under a condition nothing is a plain step, whatever the log made of it.
+        let conditional = order::is_condition(&breath.said);
+        let (taught, shown_here): (Vec<&Entry>, Vec<&Entry>) =
+            live.iter().partition(|e| conditional || is_taught(e));
         let sort = order::sort(&breath.said, &taught);
         if let Some(sort) = sort.filter(|_| !taught.is_empty() || live.is_empty()) {
             let part = taught.first().map_or(now, |e| order::part(e).unwrap_or(now));
-            let text: Vec<String> = taught.iter().map(|e| title(e)).collect();
+            let text: Vec<String> = taught.iter().map(|e| told(e)).collect();
             let doubts = taught.iter().flat_map(|e| &e.doubts).map(phrase::doubt).collect();
             let point = Point { doubts, ..point(sort, text.join("; "), &breath.said, breath.from_s, &base) };
             put(&mut parts, part, point);
@@ -123,7 +126,7 @@ pub fn checklist(log: &Log, media: Option<&str>) -> Checklist {
         }
         // A step is easier to understand in its whole sentence, unless that is very long.
         let whole = breath.said.split_whitespace().count() <= LONG_WORDS;
-        for entry in live.into_iter().filter(|e| !is_taught(e)) {
+        for entry in shown_here {
             let words = if whole { &breath.said } else { &entry.said };
             let part = order::shown_part(entry, now);
             let sort = match entry.status {
@@ -226,6 +229,12 @@ fn title(entry: &Entry) -> String {
     format!("{}{planned}", super::record::with_kind(entry))
 }
 
+/// The same among others, where its sign does not say that it was denied.
+fn told(entry: &Entry) -> String {
+    let denied = if entry.status == Status::NotDone { " (not done)" } else { "" };
+    format!("{}{denied}", title(entry))
+}
+
 /// The recording beside the checklist; nothing for a transcript, which cannot be played.
 fn default_media(log: &Log) -> String {
     match log.source.kind {
@@ -243,7 +252,7 @@ fn encode(path: &str) -> String {
             b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' | b'-' | b'.' | b'_' | b'~' => out.push(char::from(byte)),
             b'/' if !out.ends_with('/') => out.push('/'),
             b'/' => {}
-            other => out.push_str(&format!("%{other:02X}")),
+            other => out.extend(format!("%{other:02X}").chars()),
         }
     }
     out

@@ -78,19 +78,32 @@ const CONDITIONS: &[&str] = &["if", "unless", "in case"];
 const WARNINGS: &[&str] =
     &["never", "must not", "do not", "don't", "avoid", "careful", "caution", "danger", "beware"];
 
+/// Words in lower case, without marks, with a blank at both ends.
+fn plain_words(said: &str) -> String {
+    let letter = |c: char| if c.is_alphanumeric() || c == '\'' { c } else { ' ' };
+    let lower: String = said.to_lowercase().chars().map(letter).collect();
+    format!(" {} ", lower.split_whitespace().collect::<Vec<_>>().join(" "))
+}
+
+/// Whether the words hold a condition, or begin with "when".
+pub(super) fn is_condition(said: &str) -> bool {
+    let words = plain_words(said);
+    words.starts_with(" when ") || CONDITIONS.iter().any(|c| words.contains(&format!(" {c} ")))
+}
+
 /// What the words ask for; nothing where they are neither a rule nor a condition nor a warning.
 pub(super) fn sort(said: &str, taught: &[&Entry]) -> Option<Sort> {
-    let lower: String =
-        said.to_lowercase().chars().map(|c| if c.is_alphanumeric() || c == '\'' { c } else { ' ' }).collect();
-    let words = format!(" {} ", lower.split_whitespace().collect::<Vec<_>>().join(" "));
-    let has = |list: &[&str]| list.iter().any(|w| words.contains(&format!(" {w} ")));
-    if taught.iter().any(|e| e.status == Status::Conditional) || has(CONDITIONS) {
+    if taught.iter().any(|e| e.status == Status::Conditional) {
         return Some(Sort::Decision);
     }
     if said.trim_end().ends_with('?') && taught.is_empty() {
         return None;
     }
-    if has(WARNINGS) {
+    if is_condition(said) {
+        return Some(Sort::Decision);
+    }
+    let words = plain_words(said);
+    if WARNINGS.iter().any(|w| words.contains(&format!(" {w} "))) {
         return Some(Sort::Caution);
     }
     (!taught.is_empty()).then_some(Sort::Rule)

@@ -111,6 +111,28 @@ fn conditions_and_cautions_also_where_the_log_has_no_entry() {
     );
 }
 
+/// An entry whose words hold a condition is no plain step, also where the log took it for a deed.
+#[test]
+fn a_condition_is_never_a_plain_step() {
+    check(
+        vec![
+            entry(
+                1,
+                "instrumentation",
+                "done",
+                json!({ "motion": "brushing" }),
+                "shaping matters … if the file resists, you brush",
+            ),
+            entry(2, "irrigation", "not-done", json!({ "agent": "edta" }), "when it bleeds no EDTA"),
+        ],
+        json!([]),
+        &[
+            "Shaping and rinsing | If: Instrumentation: brushing | shaping matters … if the file resists, you brush",
+            "Shaping and rinsing | If: Irrigation: EDTA (not done) | when it bleeds no EDTA",
+        ],
+    );
+}
+
 #[test]
 fn what_was_shown_between_files_stands_there() {
     check(
