@@ -178,7 +178,10 @@ fn provenance(log: &Log, targets: &[Json], now: Option<&str>) -> Json {
             .filter(|t| !t.is_empty())
             .collect::<Vec<_>>();
         agents.push(agent("verifier", if who.is_empty() { "not named".to_owned() } else { who.join(", ") }));
-        recorded = times::instant(&standing.at).unwrap_or(recorded);
+        // What was amended later was not yet known when it was signed.
+        if standing.state == "signed" {
+            recorded = times::instant(&standing.at).unwrap_or(recorded);
+        }
     }
     set(&mut resource, "recorded", Some(json!(recorded)));
     set(&mut resource, "agent", Some(Json::Array(agents)));

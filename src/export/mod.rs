@@ -23,3 +23,6 @@ pub use template::{Format, Template};
 /// Below everything that is made from a log that nobody has signed.
 pub const CAUTION: &str = "Draft from dictation, to be checked and signed by the treating clinician. Local rules and licensed \
                            practice come first.";
+
+#[cfg(test)]
+mod tests;

@@ -159,7 +159,10 @@ fn from_draft_to_amended() {
                 .map(|r| r["status"].as_str().unwrap().to_owned())
                 .collect::<Vec<_>>()
         };
-        let agents = of_type(&bundle, "Provenance")[0]["agent"].as_array().unwrap().len();
+        let provenance = of_type(&bundle, "Provenance")[0];
+        let signed_at = provenance["recorded"] == "2026-02-03T10:00:00Z";
+        assert_eq!(signed_at, log.history.len() == 1, "what was amended later was recorded later");
+        let agents = provenance["agent"].as_array().unwrap().len();
         (of("Procedure"), of("Observation"), agents)
     };
     let texts = |t: &[&str]| t.iter().map(|t| (*t).to_owned()).collect::<Vec<_>>();
@@ -174,7 +177,7 @@ fn from_draft_to_amended() {
     };
     log.more.insert(
         "signature".to_owned(),
-        json!({ "name": "N", "role": "dentist", "at": NOW, "content_sha256": "" }),
+        json!({ "name": "N", "role": "dentist", "at": "2026-02-03T11:00:00+01:00", "content_sha256": "" }),
     );
     log.history.push(change(None, "signature"));
     let signed = ["final", "preliminary", "entered-in-error", "final"];

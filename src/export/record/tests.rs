@@ -75,6 +75,17 @@ fn sizes_after_each_other_are_a_list() {
             "Canal MB | Instruments: K-file 15, to length; K-file 20 [?], to length; K-file 25, 1 mm short of WL",
         ],
     );
+    let first = entry(
+        1,
+        "instrumentation",
+        &json!("MB"),
+        &json!({ "instrument": "k-file", "size": 15, "short_mm": 0 }),
+        &json!({ "doubts": [{ "field": "size", "reason": "r" }] }),
+    );
+    check(
+        vec![first, file(2, 20, "MB")],
+        &["Canal MB | Instruments: K-file 15 [?], to length; K-file 20, to length"],
+    );
     let bare = |n, size, taper| done(n, "instrumentation", "MB", json!({ "size": size, "taper": taper }));
     check(vec![bare(1, 20, 0.04), bare(2, 25, 0.06)], &["Canal MB | Instruments: sizes 20/.04 and 25/.06"]);
     // A number in an instrument's own name is not taken for its size.
