@@ -124,8 +124,15 @@ fn in_words(shape: &CanalShape) -> String {
             format!("{least}{:.2} mm at {} mm", l.diameter_mm, l.above_mm)
         })
         .collect();
-    let widths =
-        if widths.is_empty() { String::new() } else { format!("; width {} above it", join(&widths)) };
+    let widths = if widths.is_empty() {
+        String::new()
+    } else {
+        format!(
+            "; width {} above {}",
+            join(&widths),
+            if shape.working_length_mm.is_some() { "it" } else { "the tip" }
+        )
+    };
     let needles: Vec<String> = shape.needles.iter().map(|n| format!("; {}", needle_words(n))).collect();
     format!("{canal}: {length}{file}{widths}{}.", needles.concat())
 }
@@ -148,14 +155,19 @@ fn panel(svg: &mut Svg, x: f64, y: f64, longest: f64, tooth: &Tooth<'_>, canal: 
     svg.group(&in_words(canal));
     svg.text(axis, y + 22.0, "middle", 15.0, &name(canal));
     svg.text(axis, y + 40.0, "middle", 11.0, &reference(canal));
-    svg.line(axis - 46.0, top, axis + 46.0, top, BOLD);
+    // Without a working length nobody knows where the reference point and the end of the canal are.
+    let (pen, above) = match canal.working_length_mm {
+        Some(_) => (BOLD, "above WL"),
+        None => (DOTTED, "above tip"),
+    };
+    svg.line(axis - 46.0, top, axis + 46.0, top, pen);
     body(svg, axis, top, bottom, &shape, canal);
     needles(svg, axis, top, bottom, canal);
     cone(svg, x + 196.0, top, bottom, tooth, canal);
-    svg.text(x_left(axis) - 3.0, top - 4.0, "end", 9.0, "above WL");
+    svg.text(x_left(axis) - 3.0, top - 4.0, "end", 9.0, above);
     svg.text(axis + 50.0, top - 4.0, "start", 9.0, "width");
     let half = shape.width(0.0).map_or(0.0, |w| half_width(w.diameter_mm));
-    svg.line(x_left(axis), bottom, axis + half, bottom, BOLD);
+    svg.line(x_left(axis), bottom, axis + half, bottom, pen);
     let length = canal.working_length_mm.map_or("WL not said".to_owned(), |mm| format!("WL {mm} mm"));
     svg.text(axis, bottom + 18.0, "middle", 13.0, &format!("{length}{}", mark(canal, "working_length_mm")));
     let mut foot = top + longest.max(depth(canal)) * DOWN + FOOT;

@@ -119,7 +119,11 @@ fn doubts_are_marked_and_bounds_are_bounds() {
         &["dashed"],
     );
     check("16 MB canal-located\n16 P canal-located count=2\n", &["canal found", "2 canals found"], &[]);
-    check("36 MB instrumentation size=25 short_mm=0 doubt=size\n", &["WL not said", "shaped 25 ?"], &[]);
+    check(
+        "36 MB instrumentation size=25 short_mm=0 doubt=size\n",
+        &["WL not said", "shaped 25 ?", "above tip"],
+        &["above WL"],
+    );
 }
 
 #[test]
