@@ -114,7 +114,7 @@ impl Settings {
         let mut settings: Self = toml::from_str(text).map_err(|e| wrong::plain(path, text, &e))?;
         let keys = valid::Keys::of(text);
         if let Some((place, what)) = valid::too_fine(text).or_else(|| valid::first_wrong(&settings, rules)) {
-            return Err(SettingsError::Wrong { path: path.to_owned(), line: keys.line(&place), what });
+            return Err(wrong::at(path, keys.line(&place), &what));
         }
         settings.origins = keys.origins(path);
         settings.model = settings.model.map(|model| beside(path, &model));

@@ -163,6 +163,7 @@ fn a_mistake_names_its_line_and_the_cure() {
             3,
             "\"a|b\" holds a sign that nobody says",
         ),
+        ("[checks]\noff = [\"a\\nb\"]\n".to_owned(), 2, "there is no rule `a b`"),
         (own("") + &own(""), 6, "two instruments are named `slim`"),
         (
             own("") + "[[phrase]]\nsaid = [\"Slim-One\"]\nkind = \"access\"\n",
@@ -209,6 +210,8 @@ fn a_mistake_names_its_line_and_the_cure() {
 }
 
 proptest::proptest! {
+    #![proptest_config(proptest::prelude::ProptestConfig { failure_persistence: None, ..proptest::prelude::ProptestConfig::with_cases(512) })]
+
     /// Whatever stands in a file: settings, or a sentence about a line that is there.
     #[test]
     fn any_text_is_settings_or_a_sentence(cut in 0..WHOLE.len(), put in "[ -~\n]{0,6}", gone in 0..12_usize) {

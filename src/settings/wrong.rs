@@ -34,14 +34,16 @@ pub(super) fn unknown(what: &str, name: &str, known: &[&str]) -> String {
     }
 }
 
+/// A mistake at a line. What a file holds may be named in the sentence, which stays on one line.
+pub(super) fn at(path: &Path, line: usize, what: &str) -> SettingsError {
+    let what = what.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
+    SettingsError::Wrong { path: path.to_owned(), line, what }
+}
+
 /// An error of the TOML reader in plain words.
 pub(super) fn plain(path: &Path, text: &str, error: &toml::de::Error) -> SettingsError {
     let line = error.span().map_or(1, |span| line_of(text, span.start));
-    SettingsError::Wrong {
-        path: path.to_owned(),
-        line,
-        what: sentence(error.message(), toml::de::DeTable::parse(text).is_ok()),
-    }
+    at(path, line, &sentence(error.message(), toml::de::DeTable::parse(text).is_ok()))
 }
 
 /// `is_toml`: the text can be read; the values in it are what is wrong.
