@@ -16,6 +16,8 @@ pub mod kinds;
 )]
 pub mod listen;
 pub mod log;
+pub mod page;
+pub mod review;
 pub mod settings;
 pub mod tables;
 pub mod words;

@@ -1,16 +1,19 @@
 //! One thin file per command: arguments in, a call of the library, words out. Results go to stdout, messages to stderr.
 
 mod check;
+mod desk;
 mod draw;
 mod export;
 mod inspect;
 mod listen;
 mod log;
 mod models;
+mod review;
 mod schema;
 mod settings;
 mod sources;
 mod table;
+mod verify;
 
 use std::{
     fmt::Display,
@@ -37,6 +40,8 @@ enum Command {
     Log(log::Log),
     /// Findings and computed values of a log: exit code 0 with nothing to look at, 1 with something, 2 if it failed.
     Check(check::Check),
+    /// The page with all recordings and logs of a folder: how far each is, open one, start to listen to one.
+    Desk(desk::Desk),
     /// Draws each canal and the visit as an SVG picture.
     Draw(draw::Draw),
     Export(export::Export),
@@ -45,10 +50,14 @@ enum Command {
     Models(models::Models),
     /// Prints the settings that count, and where each came from.
     Settings(settings::Show),
+    /// Opens the page on which a person reviews and signs a log.
+    Review(review::Review),
     /// Prints the JSON Schema of the log.
     Schema,
     /// Prints the rows of the trade tables and the rules of the checks, each with its source.
     Sources(sources::Sources),
+    /// Whether a log, its history, signatures and recording still belong together: exit code 0, or 1 if something does not.
+    Verify(verify::Verify),
 }
 
 /// How a command ended. The numbers are documented in README.md and never change their meaning.
@@ -80,14 +89,17 @@ pub fn run(cli: Cli) -> miette::Result<Done> {
     match cli.command {
         Command::Log(args) => log::run(&args),
         Command::Check(args) => check::run(&args),
+        Command::Desk(args) => desk::run(&args),
         Command::Draw(args) => draw::run(&args),
         Command::Export(args) => export::run(&args),
         Command::Inspect(args) => inspect::run(&args),
         Command::Listen(args) => listen::run(&args),
         Command::Models(args) => models::run(&args),
         Command::Settings(args) => settings::run(&args),
+        Command::Review(args) => review::run(&args),
         Command::Schema => schema::run(),
         Command::Sources(args) => sources::run(&args),
+        Command::Verify(args) => verify::run(&args),
     }
 }
 

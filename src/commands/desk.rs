@@ -1,0 +1,36 @@
+//! `tugback desk FOLDER`: all recordings and logs of a folder on one page.
+
+use std::path::PathBuf;
+use std::process::{Command, Stdio};
+
+use clap::Args;
+use miette::{IntoDiagnostic as _, WrapErr as _};
+
+use crate::commands::{Done, review};
+use crate::page::{Shelf, Start};
+
+/// Arguments of `tugback desk`.
+#[derive(Debug, Args)]
+pub(crate) struct Desk {
+    /// The folder.
+    #[arg(default_value = ".")]
+    folder: PathBuf,
+    #[command(flatten)]
+    page: review::PageArgs,
+}
+
+pub(crate) fn run(args: &Desk) -> miette::Result<Done> {
+    let shelf = Shelf::Folder(args.folder.clone());
+    shelf
+        .items()
+        .into_diagnostic()
+        .wrap_err_with(|| format!("cannot read the folder `{}`", args.folder.display()))?;
+    let program = std::env::current_exe().into_diagnostic()?;
+    // Listening takes a processor for minutes: a process of its own, that can fail without taking the page with it.
+    let start: Start = Box::new(move |source| {
+        let mut log = Command::new(&program);
+        log.arg("log").arg("--quiet").arg("--").arg(source);
+        log.stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::piped()).spawn()
+    });
+    review::show(shelf, Some(start), &args.page)
+}

@@ -1,0 +1,150 @@
+//! The desk: all recordings and logs of a folder, and how far each is. A recording without a log can be listened to from
+//! here, by a process of its own.
+
+use std::{
+    collections::HashMap,
+    process::Child,
+    sync::{Arc, Mutex, PoisonError},
+};
+
+use axum::{
+    Json,
+    extract::{Path, State},
+    http::StatusCode,
+};
+use serde_json::{Value, json};
+
+use super::{
+    App,
+    routes::{Refused, blocking, no_such},
+    shelf::Item,
+};
+use crate::checks::{self, Settings};
+use crate::review::{open, sign, store};
+
+/// Processes that make logs, by the id of the recording.
+#[derive(Debug, Default)]
+pub(super) struct Running {
+    all: Mutex<HashMap<String, Ran>>,
+}
+
+#[derive(Debug)]
+enum Ran {
+    Now(Child),
+    /// Ended without a log: what to say.
+    Failed(String),
+}
+
+impl Ran {
+    fn goes_on(&mut self) -> bool {
+        match self {
+            Self::Now(child) => matches!(child.try_wait(), Ok(None)),
+            Self::Failed(_) => false,
+        }
+    }
+}
+
+impl Running {
+    /// How a process is, where one was started.
+    fn state(&self, id: &str) -> Option<Value> {
+        let mut all = self.all.lock().unwrap_or_else(PoisonError::into_inner);
+        let ran = all.get_mut(id)?;
+        if let Ran::Now(child) = ran {
+            match child.try_wait() {
+                Ok(None) => return Some(json!({ "is": "listening" })),
+                Ok(Some(status)) if status.success() => {
+                    all.remove(id);
+                    return None;
+                }
+                ended => {
+                    let mut why = String::new();
+                    if let Some(mut err) = child.stderr.take() {
+                        let _ = std::io::Read::read_to_string(&mut err, &mut why);
+                    }
+                    let why: String = why.chars().filter(|c| !"×│╰─▶╭".contains(*c)).collect();
+                    let why = why.split_whitespace().collect::<Vec<_>>().join(" ");
+                    let why = if why.is_empty() { format!("it ended early ({ended:?})") } else { why };
+                    *ran = Ran::Failed(why);
+                }
+            }
+        }
+        match ran {
+            Ran::Failed(why) => Some(json!({ "is": "failed", "sentence": why })),
+            Ran::Now(_) => None,
+        }
+    }
+}
+
+impl App {
+    /// Whether a log is being made just now, so that the server must not close.
+    pub(super) fn is_listening(&self) -> bool {
+        self.running.all.lock().unwrap_or_else(PoisonError::into_inner).values_mut().any(Ran::goes_on)
+    }
+}
+
+fn told(app: &App, item: &Item) -> Value {
+    let file = item.source.as_ref().and_then(|s| s.file_name()).map(|n| n.to_string_lossy().into_owned());
+    let mut told = json!({ "id": item.id, "name": item.name, "source": file, "has_log": item.log.is_some() });
+    let running = app.running.state(&item.id);
+    told["state"] = match (&item.log, running) {
+        (_, Some(state)) => state,
+        (None, None) => json!({ "is": "no-log" }),
+        (Some(path), None) => match store::read(path) {
+            Err(e) => json!({ "is": "damaged", "sentence": e.to_string() }),
+            Ok((log, _)) => {
+                let report = checks::check(&log, &Settings::default());
+                let worst = open::worst(&log, &report);
+                let unseen = worst.iter().filter(|o| matches!(o, open::Open::Unseen { .. })).count();
+                told["teeth"] = json!(log.case.teeth);
+                told["reference"] = json!(log.case.reference);
+                told["entries"] = json!(log.entries.len());
+                told["duration_s"] = json!(log.source.duration_s);
+                told["to_look_at"] = json!(worst.len() - unseen);
+                told["unseen"] = json!(unseen);
+                json!(sign::state(&log))
+            }
+        },
+    };
+    told
+}
+
+/// All of the folder.
+pub(super) async fn list(State(app): State<Arc<App>>) -> Result<Json<Value>, Refused> {
+    blocking(move || {
+        let items = app
+            .shelf
+            .items()
+            .map_err(|e| Refused(StatusCode::NOT_FOUND, format!("the folder cannot be read: {e}")))?;
+        let items: Vec<Value> = items.iter().map(|i| told(&app, i)).collect();
+        Ok(Json(json!({ "items": items, "can_start": app.start.is_some() })))
+    })
+    .await
+}
+
+/// Starts to make the log of a recording that has none.
+pub(super) async fn start(
+    State(app): State<Arc<App>>,
+    Path(id): Path<String>,
+) -> Result<Json<Value>, Refused> {
+    blocking(move || {
+        let item = app.shelf.find(&id).ok_or_else(no_such)?;
+        let (Some(source), Some(start)) = (&item.source, &app.start) else { return Err(no_such()) };
+        if item.log.is_some() {
+            return Err(Refused(StatusCode::CONFLICT, format!("{} has a log already", item.name)));
+        }
+        let mut all = app.running.all.lock().unwrap_or_else(PoisonError::into_inner);
+        if all.values_mut().any(Ran::goes_on) {
+            return Err(Refused(
+                StatusCode::CONFLICT,
+                "one recording is being listened to already; wait for it".into(),
+            ));
+        }
+        let child = start(source).map_err(|e| {
+            Refused(StatusCode::INTERNAL_SERVER_ERROR, format!("the listener cannot be started: {e}"))
+        })?;
+        all.insert(id, Ran::Now(child));
+        drop(all);
+        Ok(Json(told(&app, &item)))
+    })
+    .await
+}

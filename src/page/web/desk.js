@@ -1,0 +1,43 @@
+// The desk: all recordings and logs of the folder, and how far each is.
+
+import { get, post } from '/assets/api.js';
+import { fill, h, tell } from '/assets/dom.js';
+import { clock, many } from '/assets/words.js';
+
+const STATES = {
+  'no-log': () => ['○', 'no log yet'],
+  listening: () => ['…', 'being listened to'],
+  failed: (s) => ['✕', `did not work: ${s.sentence}`],
+  damaged: (s) => ['✕', s.sentence],
+  draft: (s, i) => (i.to_look_at || i.unseen ? ['?', `${s.begun ? 'begun' : 'draft'}: ${i.to_look_at} to look at, ${i.unseen} to read through`] : ['✓', 'seen, not signed']),
+  signed: (s) => ['✓', `signed by ${s.by.name}`],
+  amended: (s) => ['✎', `changed since ${s.by.name} signed it`],
+};
+
+let timer = null;
+
+export async function render(main, open) {
+  clearTimeout(timer);
+  let desk;
+  try { desk = await get('/api/desk'); } catch (e) { tell(e.message); return; }
+  const row = (i) => {
+    const [sign, text] = STATES[i.state.is](i.state, i);
+    const about = [i.teeth?.length && `tooth ${i.teeth.join(', ')}`, i.duration_s && clock(i.duration_s), i.reference].filter(Boolean).join(' · ');
+    const start = async () => {
+      try { await post(`/api/desk/${i.id}/start`); tell(`${i.name} is being listened to.`); } catch (e) { tell(e.message); }
+      render(main, open);
+    };
+    return h('li', {},
+      h('div', { class: 'which' }, h('h2', {}, i.name), h('p', { class: 'quiet' }, about || i.source || '')),
+      h('p', { class: 'state' }, h('span', { class: 'query', 'aria-hidden': 'true' }, sign), ' ', text),
+      i.has_log && h('button', { class: 'first', data: { act: `open-${i.id}` }, on: { click: () => open(i.id) }, 'aria-label': `Open ${i.name}` }, 'Open'),
+      !i.has_log && desk.can_start && ['no-log', 'failed'].includes(i.state.is)
+        && h('button', { data: { act: `start-${i.id}` }, on: { click: start }, 'aria-label': `Make the log of ${i.name}` }, 'Make the log'));
+  };
+  fill(main, h('div', { class: 'desk' }, h('h1', {}, 'Desk'),
+    h('p', { class: 'quiet' }, many(desk.items.length, 'recording or log', 'recordings and logs')),
+    desk.items.length ? h('ul', {}, desk.items.map(row)) : h('p', {}, 'There is no recording and no log in this folder.')));
+  if (desk.items.some((i) => i.state.is === 'listening')) timer = setTimeout(() => render(main, open), 1500);
+}
+
+export const leave = () => clearTimeout(timer);
