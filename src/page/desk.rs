@@ -82,30 +82,32 @@ impl App {
     }
 }
 
+/// What an item's log says, for the list.
+fn of_log(path: &std::path::Path) -> (Value, Value) {
+    let (log, _) = match store::read(path) {
+        Err(e) => return (json!({ "is": "damaged", "sentence": e.to_string() }), Value::Null),
+        Ok(read) => read,
+    };
+    let report = checks::check(&log, &Settings::default());
+    let worst = open::worst(&log, &report);
+    let unseen = worst.iter().filter(|o| matches!(o, open::Open::Unseen { .. })).count();
+    let about = json!({
+        "teeth": log.case.teeth, "reference": log.case.reference, "entries": log.entries.len(),
+        "duration_s": log.source.duration_s, "to_look_at": worst.len() - unseen, "unseen": unseen,
+    });
+    (json!(sign::state(&log)), about)
+}
+
 fn told(app: &App, item: &Item) -> Value {
     let file = item.source.as_ref().and_then(|s| s.file_name()).map(|n| n.to_string_lossy().into_owned());
-    let mut told = json!({ "id": item.id, "name": item.name, "source": file, "has_log": item.log.is_some() });
-    let running = app.running.state(&item.id);
-    told["state"] = match (&item.log, running) {
-        (_, Some(state)) => state,
-        (None, None) => json!({ "is": "no-log" }),
-        (Some(path), None) => match store::read(path) {
-            Err(e) => json!({ "is": "damaged", "sentence": e.to_string() }),
-            Ok((log, _)) => {
-                let report = checks::check(&log, &Settings::default());
-                let worst = open::worst(&log, &report);
-                let unseen = worst.iter().filter(|o| matches!(o, open::Open::Unseen { .. })).count();
-                told["teeth"] = json!(log.case.teeth);
-                told["reference"] = json!(log.case.reference);
-                told["entries"] = json!(log.entries.len());
-                told["duration_s"] = json!(log.source.duration_s);
-                told["to_look_at"] = json!(worst.len() - unseen);
-                told["unseen"] = json!(unseen);
-                json!(sign::state(&log))
-            }
-        },
+    let (state, about) = match (&item.log, app.running.state(&item.id)) {
+        (_, Some(state)) => (state, Value::Null),
+        (None, None) => (json!({ "is": "no-log" }), Value::Null),
+        (Some(path), None) => of_log(path),
     };
-    told
+    json!({
+        "id": item.id, "name": item.name, "source": file, "has_log": item.log.is_some(), "state": state, "about": about,
+    })
 }
 
 /// All of the folder.

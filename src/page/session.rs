@@ -22,7 +22,7 @@ pub struct Granted {
 #[derive(Debug, Default)]
 pub struct Sessions {
     tokens: HashSet<String>,
-    sessions: HashSet<String>,
+    running: HashSet<String>,
     keys: HashSet<String>,
 }
 
@@ -52,13 +52,13 @@ impl Sessions {
             return None;
         }
         let granted = Granted { session: random().ok()?, key: random().ok()? };
-        self.sessions.insert(digest(&[&granted.session]));
+        self.running.insert(digest(&[&granted.session]));
         self.keys.insert(digest(&[&granted.key]));
         Some(granted)
     }
 
     pub fn knows_session(&self, session: &str) -> bool {
-        self.sessions.contains(&digest(&[session]))
+        self.running.contains(&digest(&[session]))
     }
 
     pub fn knows_key(&self, key: &str) -> bool {

@@ -60,8 +60,8 @@ fn correct(field: &str, to: &str) -> serde_json::Value {
 #[test]
 fn accepting_settles_doubts() {
     let accept = json!({ "do": "accept", "entries": ["e1", "e2"] });
-    check(&[accept.clone()], "e1", "review", json!("confirmed"));
-    check(&[accept.clone()], "e1", "doubts", json!([]));
+    check(std::slice::from_ref(&accept), "e1", "review", json!("confirmed"));
+    check(std::slice::from_ref(&accept), "e1", "doubts", json!([]));
     let log = check(&[accept], "e2", "review", json!("confirmed"));
     assert_eq!(log.history.len(), 2, "one change per entry");
     assert_eq!(log.history[0].field, "review");
@@ -96,8 +96,8 @@ fn the_same_value_again_confirms_it() {
 #[test]
 fn what_cannot_be_told_stays_marked() {
     let cannot = json!({ "do": "cannot-tell", "entry": "e2", "field": null });
-    check(&[cannot.clone()], "e2", "review", json!("unseen"));
-    let log = check(&[cannot.clone()], "e2", "cannot_tell", json!(true));
+    check(std::slice::from_ref(&cannot), "e2", "review", json!("unseen"));
+    let log = check(std::slice::from_ref(&cannot), "e2", "cannot_tell", json!(true));
     assert_eq!(log.entries[1].doubts.len(), 1);
     check(&[cannot, json!({ "do": "accept", "entries": ["e2"] })], "e2", "cannot_tell", json!(null));
 }
@@ -105,7 +105,7 @@ fn what_cannot_be_told_stays_marked() {
 #[test]
 fn struck_entries_stay() {
     let strike = json!({ "do": "strike", "entry": "e1" });
-    let log = check(&[strike.clone()], "e1", "review", json!("struck"));
+    let log = check(std::slice::from_ref(&strike), "e1", "review", json!("struck"));
     assert_eq!(log.entries.len(), 2);
     check(&[strike, json!({ "do": "restore", "entry": "e1" })], "e1", "review", json!("unseen"));
 }
@@ -114,7 +114,7 @@ fn struck_entries_stay() {
 fn speech_without_a_place_becomes_an_entry() {
     let make = json!({ "do": "make", "from": { "unplaced": 0 }, "kind": "recapitulation", "status": "done", "tooth": "36",
         "canal": "MB", "values": { "size": "10" } });
-    let log = check(&[make.clone()], "e3", "values.size", json!(10));
+    let log = check(std::slice::from_ref(&make), "e3", "values.size", json!(10));
     assert_eq!(log.entries[1].id, "e3", "in the order of time");
     assert_eq!(log.entries[1].said, "and recapitulate with a ten");
     assert_eq!(log.unplaced.len(), 1, "the words stay where they were, with a note");

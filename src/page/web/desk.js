@@ -9,7 +9,7 @@ const STATES = {
   listening: () => ['…', 'being listened to'],
   failed: (s) => ['✕', `did not work: ${s.sentence}`],
   damaged: (s) => ['✕', s.sentence],
-  draft: (s, i) => (i.to_look_at || i.unseen ? ['?', `${s.begun ? 'begun' : 'draft'}: ${i.to_look_at} to look at, ${i.unseen} to read through`] : ['✓', 'seen, not signed']),
+  draft: (s, a) => (a.to_look_at || a.unseen ? ['?', `${s.begun ? 'begun' : 'draft'}: ${a.to_look_at} to look at, ${a.unseen} to read through`] : ['✓', 'seen, not signed']),
   signed: (s) => ['✓', `signed by ${s.by.name}`],
   amended: (s) => ['✎', `changed since ${s.by.name} signed it`],
 };
@@ -21,8 +21,9 @@ export async function render(main, open) {
   let desk;
   try { desk = await get('/api/desk'); } catch (e) { tell(e.message); return; }
   const row = (i) => {
-    const [sign, text] = STATES[i.state.is](i.state, i);
-    const about = [i.teeth?.length && `tooth ${i.teeth.join(', ')}`, i.duration_s && clock(i.duration_s), i.reference].filter(Boolean).join(' · ');
+    const [sign, text] = STATES[i.state.is](i.state, i.about);
+    const a = i.about ?? {};
+    const about = [a.teeth?.length && `tooth ${a.teeth.join(', ')}`, a.duration_s && clock(a.duration_s), a.reference].filter(Boolean).join(' · ');
     const start = async () => {
       try { await post(`/api/desk/${i.id}/start`); tell(`${i.name} is being listened to.`); } catch (e) { tell(e.message); }
       render(main, open);

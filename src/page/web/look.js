@@ -39,7 +39,7 @@ export const cannot = onEntry((e) => decide({ do: 'cannot-tell', entry: e.id, fi
   .catch(() => {}));
 export const correctIt = () => {
   const of = item();
-  if (of?.what === 'entry') return correct(of.entry);
+  if (of?.what === 'entry') return correct(of.entry, of.entry.doubts[0]?.field);
   if (of?.what === 'finding' && entry(of.finding.entries[0])) return correct(entry(of.finding.entries[0]));
   return undefined;
 };
@@ -90,7 +90,8 @@ function heard(e) {
 
 function entryCard(e, keys) {
   const [sign, word] = reviewText(e);
-  const fields = ['tooth', 'canal'].filter((f) => e[f] || doubtsOf(e, f).length).map((f) => [f, e[f]]);
+  // Tooth and canal stand above; they are asked for here only where they are doubtful.
+  const fields = ['tooth', 'canal'].filter((f) => doubtsOf(e, f).length).map((f) => [f, e[f]]);
   const values = [...fields, ...Object.entries(e.values).filter(([f]) => !(e.kind === 'tooth' && f === 'tooth'))];
   const doubtful = values.filter(([f]) => doubtsOf(e, f).length);
   const shown = new Set(values.map(([f]) => f));
@@ -110,9 +111,8 @@ function entryCard(e, keys) {
       act('accept', struck ? 'Leave it struck' : 'Accept', accept, { class: 'first' }),
       !struck && act('correct', 'Correct', correctIt),
       act('strike', struck ? 'Restore' : 'Strike', strike),
-      !struck && act('cannot', CANNOT, cannot),
-      act('make', 'Another entry from these words', makeIt, { class: 'plain' })),
-    h('div', { class: 'acts' }, moving()),
+      !struck && act('cannot', CANNOT, cannot)),
+    h('div', { class: 'acts quieter' }, moving(), act('make', 'Another entry from this', makeIt, { class: 'plain' })),
   ];
 }
 
@@ -133,7 +133,7 @@ function value(field, v, e) {
 
 /** Why it is doubtful, and what it may have been: one button each, the value as it stands first. */
 function doubt(e, field, v, d, ask = true) {
-  const choices = [v, ...d.alternatives].filter((c, i, all) => c !== null && all.findIndex((o) => String(o) === String(c)) === i);
+  const choices = [v, ...(d.alternatives ?? [])].filter((c, i, all) => c !== null && all.findIndex((o) => String(o) === String(c)) === i);
   const plainText = (c) => (Array.isArray(c) ? c.join(', ') : String(c));
   return [
     h('p', { class: 'why' }, h('span', { class: 'query', 'aria-hidden': 'true' }, '?'), ' ', d.reason),
@@ -157,7 +157,7 @@ function findingCard(f, keys) {
       act('accept', 'Looked at, stays so', accept, { class: 'first' }),
       !gap && act('play', 'Play', () => play(span())),
       !gap && act('correct', 'Correct', correctIt)),
-    h('div', { class: 'acts' }, moving()),
+    h('div', { class: 'acts quieter' }, moving()),
   ];
 }
 
@@ -169,7 +169,7 @@ function speechCard({ speech, n }, keys) {
     h('div', { class: 'acts' },
       act('make', 'Make an entry', () => make({ unplaced: n }, speech)),
       act('accept', 'No entry, looked at', accept, { class: 'first' })),
-    h('div', { class: 'acts' }, moving()),
+    h('div', { class: 'acts quieter' }, moving()),
   ];
 }
 

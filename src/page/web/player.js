@@ -58,7 +58,8 @@ export async function open(id) {
     if (state.view?.id !== id) return;
     const told = await get(`/api/log/${id}/sound`);
     state.sound = told;
-    parts.note.textContent = told.sentence;
+    // That a transcript was read, not the recording, is told where the log is signed.
+    parts.note.textContent = told.state === 'ready' && told.fits === null ? '' : told.sentence;
     parts.note.classList.toggle('bad', told.fits === false);
     if (told.state !== 'making') break;
     await new Promise((r) => setTimeout(r, 400));
@@ -70,6 +71,7 @@ export async function open(id) {
   const peaks = await get(`/api/log/${id}/peaks`);
   if (peaks) wave.set({ peaks: new Uint8Array(peaks), perS: state.sound.peaks_per_s, duration: state.sound.duration_s });
   mark();
+  shownAt();
 }
 
 export const canPlay = () => state.sound.state === 'ready';
@@ -120,7 +122,7 @@ function shownAt() {
   parts.play.textContent = playing ? '❚❚' : '▶';
   parts.play.setAttribute('aria-label', playing ? 'Pause' : 'Play');
   const total = state.sound.duration_s || state.view?.source.duration_s || 0;
-  parts.time.textContent = `${clock(audio.currentTime, true)} of ${clock(total)}`;
+  parts.time.replaceChildren(clock(audio.currentTime, true), h('span', { class: 'of' }, ` of ${clock(total)}`));
   wave.set({ now: audio.currentTime });
 }
 

@@ -87,7 +87,8 @@ function groups(entries) {
 
 function entryNode(e) {
   const [sign, word] = reviewText(e);
-  const values = Object.entries(e.values).filter(([f]) => !(e.kind === 'tooth' && f === 'said_as'));
+  // A text that is the words themselves is not said twice.
+  const values = Object.entries(e.values).filter(([f, v]) => f !== 'said_as' && !(f === 'text' && v === e.said.trim()));
   const said = (field, text) => (text ? h('span', { class: carried(e, field) ? 'carried' : '' }, text, carried(e, field) && h('span', { class: 'hidden' }, ' (carried on)')) : null);
   const open = () => {
     go(`${e.doubts.length && !e.cannot_tell && e.review !== 'struck' ? 'doubt' : 'entry'}:${e.id}`);

@@ -52,5 +52,5 @@ export function settings() {
 
 async function another() {
   const { url } = await post('/api/invite');
-  if (!window.open(url, '_blank', 'noopener')) tell('Opened in another tab.');
+  if (!window.open(url, '_blank')) tell('The browser opens no other tab; allow it for this page, then try again.');
 }

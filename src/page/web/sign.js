@@ -18,7 +18,7 @@ export function render(pane) {
       is === 'draft' ? h('p', { class: 'quiet' }, 'Not signed yet: what is handed on says that it is a draft.') : '',
       h('div', { class: 'row' }, view.exports.map((f) => h('a', { class: 'button', href: media(`/export/${f.as}`, `&log=${view.id}`), download: '' }, f.label)))),
     h('section', {}, h('h2', {}, 'Does it still belong together?'),
-      h('p', { class: 'quiet' }, 'Compares the log with its history, its signatures and its recording.'),
+      h('p', { class: 'quiet' }, 'Compares the log with its history, its signatures and its source.', state.sound.fits === null ? ` ${state.sound.sentence}` : ''),
       h('button', { data: { act: 'verify' }, on: { click: () => verify(pane) } }, 'Compare'), h('div', { id: 'verified', role: 'status' })));
 }
 
