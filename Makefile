@@ -58,6 +58,7 @@ test: setup-test
 	$(CARGO) clippy --release --locked --all-targets -- -D warnings
 	$(CARGO) clippy --release --locked --all-targets --no-default-features -- -D warnings
 	$(CARGO) test --release --locked
+	@if scripts/setup-browser.sh; then node tests/browser/run.mjs; fi
 	RUSTDOCFLAGS='-D warnings' $(CARGO) doc --release --locked --no-deps
 	@if $(CARGO) deny --version >/dev/null 2>&1; \
 	then $(CARGO) deny check bans licenses sources; \

@@ -6,9 +6,9 @@ use std::time::Duration;
 use clap::Args;
 use miette::IntoDiagnostic as _;
 
-use crate::commands::Done;
+use crate::commands::{Done, settings};
 use crate::log;
-use crate::page::{self, Options, Shelf, Start};
+use crate::page::{self, Opened, Options, Shelf, Start};
 
 /// Arguments of `tugback review`.
 #[derive(Debug, Args)]
@@ -28,6 +28,8 @@ pub(super) struct PageArgs {
     /// The name under which decisions are kept [default: the account's name]
     #[arg(long = "as", value_name = "NAME")]
     who: Option<String>,
+    #[command(flatten)]
+    file: settings::File,
     /// The port on this computer [default: any that is free]
     #[arg(long, value_name = "N", default_value_t = 0, hide_default_value = true)]
     port: u16,
@@ -53,7 +55,8 @@ pub(crate) fn run(args: &Review) -> miette::Result<Done> {
 pub(super) fn show(shelf: Shelf, start: Option<Start>, args: &PageArgs) -> miette::Result<Done> {
     let who = args.who.clone().unwrap_or_else(account);
     let options = Options { port: args.port, idle: Duration::from_secs(u64::from(args.idle) * 60) };
-    page::serve(shelf, who, start, options, |address| {
+    let opened = Opened { shelf, settings: args.file.load()?.checks, who, start };
+    page::serve(opened, options, |address| {
         use std::io::Write as _;
         let mut out = std::io::stdout();
         let _ = writeln!(out, "{address}").and_then(|()| out.flush());

@@ -83,12 +83,12 @@ impl App {
 }
 
 /// What an item's log says, for the list.
-fn of_log(path: &std::path::Path) -> (Value, Value) {
+fn of_log(path: &std::path::Path, settings: &Settings) -> (Value, Value) {
     let (log, _) = match store::read(path) {
         Err(e) => return (json!({ "is": "damaged", "sentence": e.to_string() }), Value::Null),
         Ok(read) => read,
     };
-    let report = checks::check(&log, &Settings::default());
+    let report = checks::check(&log, settings);
     let worst = open::worst(&log, &report);
     let unseen = worst.iter().filter(|o| matches!(o, open::Open::Unseen { .. })).count();
     let about = json!({
@@ -103,7 +103,7 @@ fn told(app: &App, item: &Item) -> Value {
     let (state, about) = match (&item.log, app.running.state(&item.id)) {
         (_, Some(state)) => (state, Value::Null),
         (None, None) => (json!({ "is": "no-log" }), Value::Null),
-        (Some(path), None) => of_log(path),
+        (Some(path), None) => of_log(path, &app.settings),
     };
     json!({
         "id": item.id, "name": item.name, "source": file, "has_log": item.log.is_some(), "state": state, "about": about,

@@ -11,7 +11,8 @@ use serde::{Deserialize, Serialize};
 
 use super::{App, routes};
 use crate::checks::Settings;
-use crate::export::draw;
+use crate::export::note::{self, Options};
+use crate::export::{ExportError, Format, captions, draw, table};
 use crate::log::Log;
 
 /// One form: how it is asked for, what a person reads, and how the file is named.
@@ -25,16 +26,48 @@ pub(super) struct Form {
     #[serde(skip)]
     mime: &'static str,
     #[serde(skip)]
-    make: fn(&Log) -> Result<String, String>,
+    make: fn(&Log, &Settings) -> Result<String, ExportError>,
 }
 
-pub(super) static FORMS: &[Form] = &[Form {
-    name: "picture",
-    label: "Picture",
-    ending: "svg",
-    mime: "image/svg+xml",
-    make: |log| Ok(draw::picture(log, &Settings::default())),
-}];
+const MARKDOWN: Options = Options { format: Format::Markdown, times: false, template: None };
+
+pub(super) static FORMS: &[Form] = &[
+    Form {
+        name: "note",
+        label: "Note for the record",
+        ending: "md",
+        mime: "text/markdown; charset=utf-8",
+        make: |log, _| note::note(log, &MARKDOWN),
+    },
+    Form {
+        name: "letter",
+        label: "Letter to the referring dentist",
+        ending: "md",
+        mime: "text/markdown; charset=utf-8",
+        make: |log, _| note::letter(log, &MARKDOWN),
+    },
+    Form {
+        name: "table",
+        label: "Table (CSV)",
+        ending: "csv",
+        mime: "text/csv; charset=utf-8",
+        make: |log, _| table::csv(log, false),
+    },
+    Form {
+        name: "captions",
+        label: "Captions (WebVTT)",
+        ending: "vtt",
+        mime: "text/vtt; charset=utf-8",
+        make: |log, _| Ok(captions::of_words(log)),
+    },
+    Form {
+        name: "picture",
+        label: "Picture (SVG)",
+        ending: "svg",
+        mime: "image/svg+xml",
+        make: |log, settings| Ok(draw::picture(log, settings)),
+    },
+];
 
 #[derive(Debug, Deserialize)]
 pub(super) struct Which {
@@ -51,8 +84,8 @@ pub(super) async fn export(
         let form = FORMS.iter().find(|f| f.name == name).ok_or_else(routes::no_such)?;
         let (_, path) = routes::item(&app, &which.log)?;
         let (log, _) = routes::read(&path)?;
-        let text = (form.make)(&log)
-            .map_err(|e| routes::Refused(axum::http::StatusCode::INTERNAL_SERVER_ERROR, e))?;
+        let text = (form.make)(&log, &app.settings)
+            .map_err(|e| routes::Refused(axum::http::StatusCode::INTERNAL_SERVER_ERROR, e.to_string()))?;
         // The name of the file is ours: what a recording is called never stands in a header.
         let file = format!("attachment; filename=\"{}.{}\"", form.name, form.ending);
         let head = [(header::CONTENT_TYPE, form.mime.to_owned()), (header::CONTENT_DISPOSITION, file)];

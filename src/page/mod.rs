@@ -28,6 +28,8 @@ use std::{
     time::Instant,
 };
 
+use crate::checks::Settings;
+
 pub use routes::router;
 pub use serve::{Options, PageError, serve};
 pub use session::Sessions;
@@ -36,12 +38,30 @@ pub use shelf::Shelf;
 /// Starts to make the log of a recording, as a process of its own.
 pub type Start = Box<dyn Fn(&Path) -> std::io::Result<std::process::Child> + Send + Sync>;
 
+/// What a page is opened on.
+pub struct Opened {
+    pub shelf: Shelf,
+    pub settings: Settings,
+    /// The reviewer's name, until the page says another.
+    pub who: String,
+    /// Makes logs of recordings, where the desk is open.
+    pub start: Option<Start>,
+}
+
+impl std::fmt::Debug for Opened {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Opened").field("shelf", &self.shelf).finish_non_exhaustive()
+    }
+}
+
 /// What the server knows while it runs.
 pub struct App {
     /// What a request must name as its host: `127.0.0.1:PORT`.
     pub host: String,
     pub sessions: Mutex<Sessions>,
     pub shelf: Shelf,
+    /// What the checks go by.
+    pub settings: Settings,
     /// The reviewer's name, until the page says another.
     pub who: String,
     /// Makes logs of recordings, where the desk is open.
@@ -60,17 +80,14 @@ impl std::fmt::Debug for App {
 }
 
 impl App {
-    pub fn new(
-        host: String,
-        sessions: Sessions,
-        shelf: Shelf,
-        who: String,
-        start: Option<Start>,
-    ) -> Arc<Self> {
+    /// `host` is `127.0.0.1:PORT`.
+    pub fn new(host: String, sessions: Sessions, opened: Opened) -> Arc<Self> {
+        let Opened { shelf, settings, who, start } = opened;
         Arc::new(Self {
             host,
             sessions: Mutex::new(sessions),
             shelf,
+            settings,
             who,
             start,
             sounds: sound::Sounds::default(),

@@ -14,7 +14,6 @@ use serde::Deserialize;
 use serde_json::{Value, json};
 
 use super::{App, assets, desk, exports, forms, guard, shelf::Item, sound::Sound, view};
-use crate::checks::Settings;
 use crate::export::draw;
 use crate::log::Log;
 use crate::review::{
@@ -139,7 +138,7 @@ async fn log(State(app): State<Arc<App>>, Path(id): Path<String>) -> Result<Resp
     blocking(move || {
         let (item, path) = item(&app, &id)?;
         let (log, revision) = read(&path)?;
-        Ok(Json(view::of(&item, &log, &revision)).into_response())
+        Ok(Json(view::of(&item, &log, &revision, &app.settings)).into_response())
     })
     .await
 }
@@ -171,8 +170,9 @@ async fn decide(
         let at = jiff::ZonedDateTime::now().strftime("%Y-%m-%dT%H:%M:%S%:z").to_string();
         let who = if asked.who.trim().is_empty() { app.who.clone() } else { asked.who };
         let by = By { who, at };
-        let (log, revision) = store::save(&path, &asked.seen, &by, &asked.decision, asked.reason.as_deref())?;
-        Ok(Json(view::of(&item, &log, &revision)).into_response())
+        let (log, revision) =
+            store::save(&path, &asked.seen, &by, &asked.decision, asked.reason.as_deref(), &app.settings)?;
+        Ok(Json(view::of(&item, &log, &revision, &app.settings)).into_response())
     })
     .await
 }
@@ -187,7 +187,7 @@ async fn signed(
         let (log, revision) = read(&path)?;
         let states = sign::signed_states(&log).map_err(StoreError::from)?;
         let (_, then) = n.checked_sub(1).and_then(|n| states.get(n)).ok_or_else(no_such)?;
-        Ok(Json(view::of(&item, then, &revision)).into_response())
+        Ok(Json(view::of(&item, then, &revision, &app.settings)).into_response())
     })
     .await
 }
@@ -238,7 +238,7 @@ async fn play(
 async fn picture(State(app): State<Arc<App>>, Path(id): Path<String>) -> Result<Response, Refused> {
     blocking(move || {
         let (_, path) = item(&app, &id)?;
-        let picture = draw::picture(&read(&path)?.0, &Settings::default());
+        let picture = draw::picture(&read(&path)?.0, &app.settings);
         Ok(([(header::CONTENT_TYPE, "image/svg+xml")], picture).into_response())
     })
     .await

@@ -3,7 +3,7 @@
 
 use std::{net::Ipv4Addr, sync::PoisonError, time::Duration};
 
-use super::{App, Sessions, Shelf, Start, router, session::NoRandom};
+use super::{App, Opened, Sessions, router, session::NoRandom};
 
 /// How to serve.
 #[derive(Debug, Clone, Copy)]
@@ -26,13 +26,7 @@ pub enum PageError {
 }
 
 /// Serves until it is idle, told to close, or interrupted; `ready` gets the address with its one-time token.
-pub fn serve(
-    shelf: Shelf,
-    who: String,
-    start: Option<Start>,
-    options: Options,
-    ready: impl FnOnce(&str),
-) -> Result<(), PageError> {
+pub fn serve(opened: Opened, options: Options, ready: impl FnOnce(&str)) -> Result<(), PageError> {
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()
@@ -45,7 +39,7 @@ pub fn serve(
         let host = format!("127.0.0.1:{port}");
         let mut sessions = Sessions::default();
         let token = sessions.invite()?;
-        let app = App::new(host, sessions, shelf, who, start);
+        let app = App::new(host, sessions, opened);
         ready(&format!("http://{}/#t={token}", app.host));
         let over = {
             let app = std::sync::Arc::clone(&app);

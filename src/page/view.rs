@@ -8,8 +8,8 @@ use crate::log::{Change, Log};
 use crate::review::{history, open, sign};
 
 /// All that the page shows of one log.
-pub(super) fn of(item: &Item, log: &Log, revision: &str) -> Json {
-    let report = checks::check(log, &Settings::default());
+pub(super) fn of(item: &Item, log: &Log, revision: &str, settings: &Settings) -> Json {
+    let report = checks::check(log, settings);
     let worst = open::worst(log, &report);
     let findings: Vec<Json> = report
         .findings

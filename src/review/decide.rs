@@ -14,6 +14,7 @@ use super::{
     seal, sign,
 };
 use crate::{
+    checks::Settings,
     kinds,
     log::{Canal, Doubt, Entry, Log, Review, Status, Value, units},
 };
@@ -74,7 +75,13 @@ pub enum Words {
 const LONGEST: usize = 500;
 
 /// Carries out a decision. Where it fails, the log is as before.
-pub fn decide(log: &mut Log, by: &By, decision: &Decision, reason: Option<&str>) -> Result<(), ReviewError> {
+pub fn decide(
+    log: &mut Log,
+    by: &By,
+    decision: &Decision,
+    reason: Option<&str>,
+    settings: &Settings,
+) -> Result<(), ReviewError> {
     let by = By { who: text("your name", &by.who).map_err(|_| ReviewError::NeedsName)?, at: by.at.clone() };
     let reason = reason.map(|r| text("the reason", r)).transpose()?;
     let signing = matches!(decision, Decision::Sign { .. });
@@ -89,7 +96,7 @@ pub fn decide(log: &mut Log, by: &By, decision: &Decision, reason: Option<&str>)
     } else {
         seal::content(log)
     };
-    let mut steps = Steps { log: &mut then, groups: vec![] };
+    let mut steps = Steps { log: &mut then, groups: vec![], settings };
     let (what, undoes) = steps.carry_out(&by, decision)?;
     let groups: Vec<_> = steps.groups.into_iter().filter(|g| !g.is_empty()).collect();
     if groups.is_empty() {
@@ -107,6 +114,8 @@ pub fn decide(log: &mut Log, by: &By, decision: &Decision, reason: Option<&str>)
 /// A log that is being changed; each group of patches becomes one change of the history.
 struct Steps<'l> {
     log: &'l mut Log,
+    /// What the checks go by when the log is signed.
+    settings: &'l Settings,
     groups: Vec<Vec<Patch>>,
 }
 
@@ -188,11 +197,11 @@ impl Steps<'_> {
             }
             Decision::Sign { name, role, not_verified } => {
                 let (name, role) = (text("the name", name)?, text("the role", role)?);
-                let rest = open::rest(self.log);
+                let rest = open::rest(self.log, self.settings);
                 if rest.count() > 0 && !not_verified {
                     return Err(ReviewError::Unseen(rest.count()));
                 }
-                self.groups.push(sign::sign(self.log, &by.at, name, role, rest)?);
+                self.groups.push(sign::sign(self.log, self.settings, &by.at, name, role, rest)?);
                 "sign"
             }
         };

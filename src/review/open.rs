@@ -89,8 +89,8 @@ pub fn speech_id(unplaced: usize) -> String {
 }
 
 /// What is left unsettled: all that [`worst`] lists, and what a reviewer could not tell.
-pub fn rest(log: &Log) -> Rest {
-    rest_of(log, &checks::check(log, &Settings::default()))
+pub fn rest(log: &Log, settings: &Settings) -> Rest {
+    rest_of(log, &checks::check(log, settings))
 }
 
 /// The same, where the checks have been run already.

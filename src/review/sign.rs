@@ -68,13 +68,14 @@ pub fn state(log: &Log) -> State {
 /// Signs what the log says now, the findings of the checks included.
 pub(super) fn sign(
     log: &mut Log,
+    settings: &Settings,
     at: &str,
     name: String,
     role: String,
     not_verified: Rest,
 ) -> Result<Vec<Patch>, ReviewError> {
     let mut with = log.clone();
-    checks::apply(&mut with, &Settings::default());
+    checks::apply(&mut with, settings);
     let findings = patch::change(log, None, "findings", json!(with.findings))?;
     let totals = patch::change(log, None, "totals", json!(with.totals))?;
     let content_sha256 = seal::content(log);

@@ -7,6 +7,7 @@ use std::{
 };
 
 use super::{By, Decision, ReviewError, decide, seal, verify::Recording};
+use crate::checks::Settings;
 use crate::log::{Log, LogError, file};
 
 /// Which state of the file: the checksum of its bytes.
@@ -39,13 +40,14 @@ pub fn save(
     by: &By,
     decision: &Decision,
     reason: Option<&str>,
+    settings: &Settings,
 ) -> Result<(Log, Revision), StoreError> {
     let _held = hold(path);
     let (mut log, now) = read(path)?;
     if now != seen {
         return Err(StoreError::Changed);
     }
-    decide(&mut log, by, decision, reason)?;
+    decide(&mut log, by, decision, reason, settings)?;
     let text = file::to_json(&log)?;
     file::write_whole(path, text.as_bytes())?;
     // As it will be read again.

@@ -3,6 +3,7 @@
 use serde_json::json;
 
 use super::{By, Decision, ReviewError, decide, history, patch, state};
+use crate::checks::Settings;
 use crate::log::{Log, file};
 
 fn by() -> By {
@@ -36,7 +37,7 @@ fn check(decisions: &[serde_json::Value], entry: &str, field: &str, expect: serd
     let mut log = log();
     for d in decisions {
         let decision: Decision = serde_json::from_value(d.clone()).unwrap();
-        decide(&mut log, &by(), &decision, None).unwrap_or_else(|e| panic!("{d}: {e}"));
+        decide(&mut log, &by(), &decision, None, &Settings::default()).unwrap_or_else(|e| panic!("{d}: {e}"));
     }
     assert_eq!(patch::get(&log, Some(entry), field).unwrap(), expect, "{decisions:?}");
     assert_eq!(history::broken(&log), None);
@@ -48,7 +49,7 @@ fn check(decisions: &[serde_json::Value], entry: &str, field: &str, expect: serd
 fn refused(decision: serde_json::Value, words: &str) {
     let mut log = log();
     let decision: Decision = serde_json::from_value(decision).unwrap();
-    let said = decide(&mut log, &by(), &decision, None).unwrap_err().to_string();
+    let said = decide(&mut log, &by(), &decision, None, &Settings::default()).unwrap_err().to_string();
     assert!(said.contains(words), "`{words}` is not in: {said}");
     assert_eq!(log, self::log());
 }
@@ -158,17 +159,20 @@ fn a_signed_log_is_changed_with_a_reason_only() {
     let Some(rest) = log.more["signature"]["not_verified"]["entries"].as_array() else { panic!("no rest") };
     assert_eq!(rest.len(), 2);
     let change: Decision = serde_json::from_value(correct("volume_ml", "8")).unwrap();
-    assert_eq!(decide(&mut log, &by(), &change, None), Err(ReviewError::NeedsReason));
-    assert_eq!(decide(&mut log, &by(), &Decision::Undo, None), Err(ReviewError::Signed));
-    decide(&mut log, &by(), &change, Some("heard again")).unwrap();
+    assert_eq!(decide(&mut log, &by(), &change, None, &Settings::default()), Err(ReviewError::NeedsReason));
+    assert_eq!(
+        decide(&mut log, &by(), &Decision::Undo, None, &Settings::default()),
+        Err(ReviewError::Signed)
+    );
+    decide(&mut log, &by(), &change, Some("heard again"), &Settings::default()).unwrap();
     assert!(matches!(state(&log), super::State::Amended { changes: 1, .. }), "{:?}", state(&log));
     let states = super::sign::signed_states(&log).unwrap();
     assert_eq!(states[0].1, signed, "the signed state can be read");
-    decide(&mut log, &by(), &Decision::Undo, None).unwrap();
+    decide(&mut log, &by(), &Decision::Undo, None, &Settings::default()).unwrap();
     assert!(matches!(state(&log), super::State::Signed { .. }), "taken back: as signed");
-    decide(&mut log, &by(), &Decision::Redo, None).unwrap();
+    decide(&mut log, &by(), &Decision::Redo, None, &Settings::default()).unwrap();
     let again = Decision::Sign { name: "B. Signer".into(), role: "dentist".into(), not_verified: true };
-    decide(&mut log, &by(), &again, None).unwrap();
+    decide(&mut log, &by(), &again, None, &Settings::default()).unwrap();
     assert_eq!(super::sign::signed_states(&log).unwrap().len(), 2);
     assert_eq!(history::broken(&log), None);
 }

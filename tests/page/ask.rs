@@ -12,7 +12,8 @@ use axum::{
 use http_body_util::BodyExt as _;
 use serde_json::{Value, json};
 use tower::ServiceExt as _;
-use tugback::page::{App, Sessions, Shelf, Start, router};
+use tugback::checks::Settings;
+use tugback::page::{App, Opened, Sessions, Shelf, Start, router};
 
 pub(crate) const HOST: &str = "127.0.0.1:4711";
 pub(crate) const ORIGIN: &str = "http://127.0.0.1:4711";
@@ -74,7 +75,8 @@ impl Page {
     pub(crate) async fn with(folder: tempfile::TempDir, shelf: Shelf, start: Option<Start>) -> Self {
         let mut sessions = Sessions::default();
         let token = sessions.invite().expect("random numbers");
-        let app: Arc<App> = App::new(HOST.into(), sessions, shelf, "A. Reader".into(), start);
+        let opened = Opened { shelf, settings: Settings::default(), who: "A. Reader".into(), start };
+        let app: Arc<App> = App::new(HOST.into(), sessions, opened);
         let mut page =
             Self { folder, router: router(app), token, session: String::new(), key: String::new() };
         let granted = page.post("/session", &json!({ "token": page.token })).await.json();

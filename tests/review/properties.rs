@@ -2,6 +2,7 @@
 
 use proptest::prelude::*;
 use serde_json::Value as Json;
+use tugback::checks::Settings;
 use tugback::{
     log::{Log, Status, file},
     review::{Decision, Words, decide, history, seal},
@@ -55,15 +56,15 @@ proptest! {
             let taking_back = matches!(made(step, &log), Decision::Undo);
             let decided = made(step, &log);
             let was = log.clone();
-            match decide(&mut log, &by("A"), &decided, None) {
+            match decide(&mut log, &by("A"), &decided, None, &Settings::default()) {
                 Err(_) => prop_assert_eq!(&log, &was, "refused, so nothing changed"),
                 Ok(()) if taking_back => {}
                 Ok(()) => {
                     let after = seal::content(&log);
                     prop_assert_ne!(&before, &after);
-                    decide(&mut log, &by("B"), &Decision::Undo, None).unwrap();
+                    decide(&mut log, &by("B"), &Decision::Undo, None, &Settings::default()).unwrap();
                     prop_assert_eq!(&seal::content(&log), &before);
-                    decide(&mut log, &by("C"), &Decision::Redo, None).unwrap();
+                    decide(&mut log, &by("C"), &Decision::Redo, None, &Settings::default()).unwrap();
                     prop_assert_eq!(&seal::content(&log), &after);
                 }
             }
@@ -79,7 +80,7 @@ proptest! {
         let mut log = first.clone();
         for step in steps {
             let decided = made(step, &log);
-            let _ = decide(&mut log, &by("A"), &decided, None);
+            let _ = decide(&mut log, &by("A"), &decided, None, &Settings::default());
             for e in &first.entries {
                 prop_assert!(log.entries.iter().any(|n| n.said == e.said && n.id == e.id), "{} vanished", e.id);
             }
@@ -90,7 +91,7 @@ proptest! {
         prop_assert_eq!(&read, &log);
         prop_assert_eq!(history::broken(&read), None);
         prop_assert_eq!(history::before(&log, 0).unwrap(), first.clone());
-        while decide(&mut log, &by("A"), &Decision::Undo, None).is_ok() {}
+        while decide(&mut log, &by("A"), &Decision::Undo, None, &Settings::default()).is_ok() {}
         prop_assert_eq!(seal::content(&log), seal::content(&first));
     }
 
@@ -98,10 +99,10 @@ proptest! {
     #[test]
     fn tampering_shows(steps in prop::collection::vec(decision(), 3..10), at in 0..10_000_usize) {
         let mut log = draft("incisor.vtt");
-        decide(&mut log, &by("A"), &accept("e1"), None).unwrap();
+        decide(&mut log, &by("A"), &accept("e1"), None, &Settings::default()).unwrap();
         for step in steps {
             let decided = made(step, &log);
-            let _ = decide(&mut log, &by("A"), &decided, None);
+            let _ = decide(&mut log, &by("A"), &decided, None, &Settings::default());
         }
         let whole = serde_json::to_value(&log).unwrap();
         let mut leaves = Vec::new();

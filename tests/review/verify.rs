@@ -3,6 +3,7 @@
 use std::path::Path;
 use std::process::Command;
 
+use tugback::checks::Settings;
 use tugback::review::store;
 
 use crate::common::{accept, by, correct, folder, sign};
@@ -26,7 +27,7 @@ fn check(path: &Path, code: i32, words: &[&str]) {
 
 fn decide(path: &Path, decision: &tugback::review::Decision, reason: Option<&str>) {
     let (_, seen) = store::read(path).unwrap();
-    store::save(path, &seen, &by("A. Reader"), decision, reason).unwrap();
+    store::save(path, &seen, &by("A. Reader"), decision, reason, &Settings::default()).unwrap();
 }
 
 /// Replaces words in the file.

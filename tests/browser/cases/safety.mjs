@@ -1,0 +1,98 @@
+// Two tabs, a program that was killed, a foreign script, a full place: nothing is lost, and the person is told.
+
+import fs from 'node:fs';
+import path from 'node:path';
+
+export const cases = {
+  'two tabs: the later save is told, and can be tried again': async ({ open, samples, until, assert, readLog }) => {
+    const folder = samples('incisor');
+    const { page, tab, invite } = await open(['review', `${folder}/incisor.log.json`]);
+    await page.waitForSelector('.card');
+    const other = await tab(await invite());
+    await other.waitForSelector('.card');
+    const go = (p, id) => p.evaluate(async (e) => (await import('/assets/state.js')).go(`entry:${e}`), id);
+    await go(page, 'e2');
+    await go(other, 'e3');
+    await page.keyboard.press('a');
+    await until('the first is saved', () => readLog(folder, 'incisor').history.length === 1);
+    await other.keyboard.press('a');
+    await until('the later is told', async () => /changed elsewhere/.test(await other.textContent('#notice')));
+    assert.equal(readLog(folder, 'incisor').history.length, 1);
+    await other.click('#notice .first');
+    await until('both are kept', () => readLog(folder, 'incisor').history.length === 2);
+    assert.equal(await other.textContent('#notice'), '');
+    assert.deepEqual(readLog(folder, 'incisor').history.map((c) => c.entry), ['e2', 'e3']);
+  },
+
+  'the program is killed: what was decided is there, and the page says so': async ({ open, samples, until, assert, readLog }) => {
+    const folder = samples('incisor');
+    const { page, process, complaints } = await open(['review', `${folder}/incisor.log.json`]);
+    await page.waitForSelector('.card');
+    await page.evaluate(async () => (await import('/assets/state.js')).go('entry:e2'));
+    await page.keyboard.press('a');
+    await until('it is saved', () => readLog(folder, 'incisor').history.length === 1);
+    process.kill('SIGKILL');
+    await page.waitForTimeout(200);
+    await page.evaluate(async () => (await import('/assets/state.js')).go('entry:e3'));
+    await page.keyboard.press('a');
+    await until('the page says it', async () => /does not answer/.test(await page.textContent('#notice')));
+    assert.equal(readLog(folder, 'incisor').history.length, 1);
+    assert.deepEqual(fs.readdirSync(folder).filter((f) => f.includes('tmp')), [], 'nothing half-written');
+    complaints.length = 0;
+  },
+
+  'script in what was said and in the file name does not run': async ({ open, samples, assert, until }) => {
+    const folder = samples('incisor');
+    const evil = '<img src=x onerror="window.ran=1"><script>window.ran=1</script>';
+    const name = path.join(folder, '<img src=x onerror=window.ran=1>.log.json');
+    const log = JSON.parse(fs.readFileSync(path.join(folder, 'incisor.log.json'), 'utf8'));
+    for (const e of log.entries) e.said = evil;
+    for (const u of log.unplaced) u.said = evil;
+    log.entries[4].doubts = [{ field: 'pulpal', reason: evil, alternatives: [evil] }];
+    log.entries[4].values.pulpal = evil;
+    log.case.reference = evil;
+    fs.writeFileSync(name, JSON.stringify(log));
+    const { page, complaints } = await open(['review', name]);
+    await page.waitForSelector('.card');
+    for (const view of ['record', 'canals', 'history', 'sign']) {
+      await page.click(`.tab[data-act="${view}"]`);
+      await page.waitForTimeout(150);
+    }
+    await page.click('#look [data-choice] >> nth=0');
+    await until('decided', async () => /Draft/.test(await page.textContent('#top .state')));
+    assert.match(await page.textContent('#top .name'), /<img src=x onerror=window.ran=1>/, 'it is shown as text');
+    assert.equal(await page.evaluate(() => window.ran), undefined);
+    assert.equal(await page.$('img[src="x"]'), null);
+    assert.deepEqual(complaints, []);
+  },
+
+  'the token is gone from the address, and of use once': async ({ open, samples, assert, tugback, browser }) => {
+    const folder = samples('incisor');
+    const { page, url, complaints } = await open(['review', `${folder}/incisor.log.json`]);
+    await page.waitForSelector('.card');
+    assert.equal(new URL(page.url()).hash, '');
+    const context = await browser.newContext();
+    const second = await context.newPage();
+    await second.goto(url);
+    await second.waitForSelector('[role="alert"]');
+    assert.match(await second.textContent('[role="alert"]'), /used already/);
+    await context.close();
+    assert.ok(tugback);
+    assert.deepEqual(complaints, []);
+  },
+
+  'the desk: states, open, make a log': async ({ open, samples, assert, until }) => {
+    const folder = samples('incisor', 'lecture');
+    fs.rmSync(path.join(folder, 'lecture.log.json'));
+    fs.rmSync(path.join(folder, 'lecture.flac'));
+    const { page } = await open(['desk', folder]);
+    await page.waitForSelector('.desk li');
+    assert.deepEqual(await page.$$eval('.desk h2', (all) => all.map((n) => n.textContent)), ['incisor', 'lecture']);
+    await page.click('button[aria-label="Make the log of lecture"]');
+    await page.waitForSelector('button[aria-label="Open lecture"]');
+    await page.click('button[aria-label="Open incisor"]');
+    await page.waitForSelector('.card');
+    await page.click('[data-act="desk"]');
+    await until('back at the desk', async () => (await page.$$('.desk li')).length === 2);
+  },
+};
