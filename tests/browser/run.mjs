@@ -42,7 +42,7 @@ export function samples(...names) {
 
 /** What a case may use. */
 async function open(args, options = {}) {
-  const process_ = spawn(tugback, [...args, '--no-browser', '--as', 'A. Reader'], { stdio: ['ignore', 'pipe', 'inherit'] });
+  const process_ = spawn(tugback, [...args, '--no-browser', '--as', 'A. Reader'], { stdio: ['ignore', 'pipe', 'ignore'] });
   const url = await new Promise((resolve, reject) => {
     process_.stdout.once('data', (d) => resolve(String(d).trim()));
     process_.once('exit', (code) => reject(new Error(`the program ended with ${code}`)));

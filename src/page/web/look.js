@@ -11,7 +11,8 @@ import {
 
 /** A button with its key. */
 function act(name, label, run, props = {}) {
-  return h('button', { ...props, data: { act: name }, on: { click: run } },
+  // The second click of a double one would fall on what took the place of the first.
+  return h('button', { ...props, data: { act: name }, on: { click: (e) => e.detail < 2 && run() } },
     h('span', {}, label), hint(name) && h('kbd', { 'aria-hidden': 'true' }, hint(name)));
 }
 
@@ -49,14 +50,16 @@ export const makeIt = () => {
   if (of?.what === 'entry') return make({ entry: of.entry.id }, of.entry);
   return undefined;
 };
+let chosen = [];
 /** The n-th of the alternatives that are shown. */
 export function choose(n) {
-  document.querySelectorAll('#look [data-choice]')[n - 1]?.click();
+  return chosen[n - 1]?.();
 }
 
 // ---- what is shown
 
 export function render(pane) {
+  chosen = [];
   const keys = queue();
   const of = item();
   const card = h('article', { class: 'card', 'aria-labelledby': 'card-title' });
@@ -135,12 +138,14 @@ function value(field, v, e) {
 function doubt(e, field, v, d, ask = true) {
   const choices = [v, ...(d.alternatives ?? [])].filter((c, i, all) => c !== null && all.findIndex((o) => String(o) === String(c)) === i);
   const plainText = (c) => (Array.isArray(c) ? c.join(', ') : String(c));
+  const take = (c) => decide({ do: 'correct', entry: e.id, field, to: plainText(c) }, `${fieldName(field)}: ${valueText(field, c)}.`).catch(() => {});
+  if (ask && field !== 'entry') chosen.push(...choices.map((c) => () => take(c)));
   return [
     h('p', { class: 'why' }, h('span', { class: 'query', 'aria-hidden': 'true' }, '?'), ' ', d.reason),
     ask && field !== 'entry' && h('div', { class: 'choices', role: 'group', 'aria-label': `${fieldName(field)}: what was said` },
       choices.map((c, i) => h('button', {
         data: { choice: '', act: `choice-${field}-${i}` },
-        on: { click: () => decide({ do: 'correct', entry: e.id, field, to: plainText(c) }, `${fieldName(field)}: ${valueText(field, c)}.`).catch(() => {}) },
+        on: { click: (ev) => ev.detail < 2 && take(c) },
       }, valueText(field, c), c === v && h('span', { class: 'small' }, ' as written'))),
       h('button', { class: 'plain', data: { act: `other-${field}` }, on: { click: () => correct(e, field) } }, 'Other …')),
   ];

@@ -11,7 +11,7 @@ import * as player from '/assets/player.js';
 import * as record from '/assets/record.js';
 import { applySettings, settings } from '/assets/settings.js';
 import * as sign from '/assets/sign.js';
-import { again, decide, forget, load, onChange, span, state, step, watch } from '/assets/state.js';
+import { again, decide, forget, go, item, load, onChange, queue, span, state, step, watch } from '/assets/state.js';
 import { many, setForms } from '/assets/words.js';
 
 const VIEWS = [['look', 'To look at', look], ['record', 'Log', record], ['canals', 'Canals', canals], ['history', 'History', history], ['sign', 'Sign', sign]];
@@ -104,12 +104,25 @@ async function act(id, n) {
     slower: () => player.faster(-1), faster: () => player.faster(1),
     accept: look.accept, correct: look.correctIt, strike: look.strike, cannot: look.cannot, make: look.makeIt,
     next: () => step(1), before: () => step(-1), choice: () => look.choose(n),
-    undo: () => state.view.undo && decide({ do: 'undo' }, 'Taken back.', { stay: true }),
-    redo: () => state.view.redo && decide({ do: 'redo' }, 'Done again.', { stay: true }),
+    undo: () => state.view.undo && turn('undo', 'Taken back.'), redo: () => state.view.redo && turn('redo', 'Done again.'),
   }[id];
-  if (run) return run();
-  return show(id);
+  if (!run) return show(id);
+  if (!DECIDES.includes(id)) return run();
+  // One after the other: a key that is pressed while the one before is being written means what is shown after it.
+  deciding = deciding.then(run).catch((e) => tell(e.message));
+  return deciding;
 }
+
+/** Takes back or does again, and shows what it was about. */
+async function turn(what, said) {
+  const id = state.view[what].entry;
+  if (!(await decide({ do: what }, said, { stay: true })) || !id) return;
+  const key = [`doubt:${id}`, `entry:${id}`].find((k, n) => n || queue().includes(k));
+  if (item(key)) go(key);
+}
+
+const DECIDES = ['accept', 'strike', 'cannot', 'choice', 'undo', 'redo', 'next', 'before'];
+let deciding = Promise.resolve();
 
 async function openLog(id) {
   desk.leave();

@@ -24,7 +24,7 @@ export function build(footer) {
   const canvas = h('canvas', { id: 'wave' });
   const slider = h('div', { class: 'wave', role: 'slider', tabindex: 0, 'aria-label': 'Place in the recording', 'aria-valuemin': 0 }, canvas);
   const button = (act, label, sign, run) =>
-    h('button', { class: 'sound', 'aria-label': label, title: `${label} (${hint(act)})`, data: { act }, on: { click: run } }, sign);
+    h('button', { class: 'sound', 'aria-label': label, title: `${label} (${hint(act)})`, data: { act }, on: { click: run } }, h('span', { 'aria-hidden': 'true' }, sign));
   parts = {
     play: button('pause', 'Play', '▶', toggle),
     speed: h('span', { class: 'speed' }, ''),
@@ -34,7 +34,7 @@ export function build(footer) {
   footer.replaceChildren(
     slider,
     h('div', { class: 'row' },
-      button('back', 'Back 2 seconds', '↺ 2 s', () => back(2)),
+      button('back', 'Back 2 s', '↺ 2 s', () => back(2)),
       parts.play,
       button('slower', 'Slower', '−', () => faster(-1)),
       parts.speed,
@@ -119,7 +119,7 @@ function loop() {
 
 function shownAt() {
   const playing = !audio.paused;
-  parts.play.textContent = playing ? '❚❚' : '▶';
+  parts.play.firstChild.textContent = playing ? '❚❚' : '▶';
   parts.play.setAttribute('aria-label', playing ? 'Pause' : 'Play');
   const total = state.sound.duration_s || state.view?.source.duration_s || 0;
   parts.time.replaceChildren(clock(audio.currentTime, true), h('span', { class: 'of' }, ` of ${clock(total)}`));

@@ -5,7 +5,7 @@ const tablet = { viewport: { width: 834, height: 1112 }, hasTouch: true, isMobil
 /** What a finger hits is at least so large, in both directions. */
 async function smallest(page) {
   return page.evaluate(() => {
-    const all = [...document.querySelectorAll('button, a.button, select, input, summary, [role="slider"]')].filter((n) => n.checkVisibility() && !n.closest('[inert]'));
+    const all = [...document.querySelectorAll('button, a.button, select, input, summary, [role="slider"]')].filter((n) => n.checkVisibility({ contentVisibilityAuto: true }) && !n.closest('[inert]'));
     const small = all.map((n) => {
       // A box to tick is hit through its label.
       const b = (n.type === 'checkbox' ? n.closest('label') : n).getBoundingClientRect();
