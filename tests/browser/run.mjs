@@ -79,7 +79,11 @@ async function open(args, options = {}) {
 async function violations(page) {
   // Our strict policy refuses scripts of others on the page; axe is put in by the debugger, which may.
   if (!(await page.evaluate(() => Boolean(window.axe)))) await page.evaluate(axe);
-  const found = await page.evaluate(() => window.axe.run(document, { runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'] }));
+  const found = await page.evaluate(() => window.axe.run(document, {
+    runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'], rules: {
+    // Measured by a case of its own, at 44 px; axe also counts what is half under the player's bar.
+    'target-size': { enabled: false },
+  } }));
   return found.violations.map((v) => `${v.id}: ${v.help} (${v.nodes.slice(0, 3).map((n) => n.target.join(' ')).join(', ')})`);
 }
 

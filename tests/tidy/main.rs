@@ -38,7 +38,7 @@ fn files() -> Vec<File> {
             let path = entry.expect("an entry of a folder").path();
             let name = name_of(&path);
             if path.is_dir() {
-                if !matches!(name.as_str(), "target" | ".git" | "node_modules") {
+                if !matches!(name.as_str(), "target" | ".git" | "tests/browser/node_modules") {
                     folders.push(path);
                 }
             } else if name != ".git" {
