@@ -9,7 +9,7 @@ use crate::commands::Done;
 use crate::log::{self, file};
 use crate::review::{
     sign, store,
-    verify::{Fits, verify},
+    verify::{Fits, Line, verify},
 };
 
 /// Arguments of `tugback verify`.
@@ -52,7 +52,8 @@ pub(crate) fn run(args: &Verify) -> miette::Result<Done> {
             Fits::No => "DOES NOT FIT",
             Fits::Unknown => "not compared",
         };
-        lines.iter().map(|l| format!("{:<10} {:<13} {}\n", l.what, mark(l.fits), l.sentence)).collect()
+        let line = |l: &Line| format!("{:<10} {:<13} {}\n", l.what, mark(l.fits), l.sentence);
+        lines.iter().map(line).collect::<Vec<_>>().concat()
     };
     file::write_whole(Path::new("-"), text.as_bytes()).into_diagnostic()?;
     Ok(if lines.iter().any(|l| l.fits == Fits::No) { Done::Findings } else { Done::Well })

@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use super::{App, routes};
 use crate::checks::Settings;
 use crate::export::note::{self, Options};
-use crate::export::{ExportError, Format, captions, draw, table};
+use crate::export::{ExportError, Format, captions, draw, fhir, table};
 use crate::log::Log;
 
 /// One form: how it is asked for, what a person reads, and how the file is named.
@@ -45,6 +45,13 @@ pub(super) static FORMS: &[Form] = &[
         ending: "md",
         mime: "text/markdown; charset=utf-8",
         make: |log, _| note::letter(log, &MARKDOWN),
+    },
+    Form {
+        name: "fhir",
+        label: "FHIR bundle",
+        ending: "json",
+        mime: "application/fhir+json",
+        make: |log, _| fhir::bundle(log, &jiff::Timestamp::now().to_string()),
     },
     Form {
         name: "table",

@@ -6,7 +6,7 @@
 
 use std::collections::HashSet;
 
-use crate::review::seal::{digest, hex};
+use crate::review::seal::digest;
 
 /// What a page gets for its token.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -35,7 +35,7 @@ pub struct NoRandom;
 fn random() -> Result<String, NoRandom> {
     let mut bytes = [0; 32];
     getrandom::fill(&mut bytes).map_err(|_| NoRandom)?;
-    Ok(hex(&bytes))
+    Ok(crate::hex(&bytes))
 }
 
 impl Sessions {

@@ -37,11 +37,7 @@ pub fn digest(parts: &[&str]) -> String {
     for part in parts {
         hash.update(part.as_bytes());
     }
-    hex(&hash.finalize())
-}
-
-pub fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|b| format!("{b:02x}")).collect()
+    crate::hex(&hash.finalize())
 }
 
 /// JSON with sorted keys and no blanks.

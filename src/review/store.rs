@@ -86,7 +86,7 @@ pub fn source_sum(path: &Path, log: &Log) -> Recording {
         let mut part = vec![0; 1 << 16];
         loop {
             match std::io::Read::read(&mut file, &mut part)? {
-                0 => return Ok(seal::hex(&hash.finalize())),
+                0 => return Ok(crate::hex(&hash.finalize())),
                 n => hash.update(part.get(..n).unwrap_or_default()),
             }
         }

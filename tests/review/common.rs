@@ -21,7 +21,7 @@ pub(crate) fn sample(name: &str) -> PathBuf {
 pub(crate) fn draft(name: &str) -> Log {
     let bytes = std::fs::read(sample(name)).expect("a sample");
     let read = transcript::read(&bytes).expect("a transcript");
-    let sum = tugback::review::seal::hex(&<sha2::Sha256 as sha2::Digest>::digest(&bytes));
+    let sum = tugback::review::seal::digest(&[&String::from_utf8_lossy(&bytes)]);
     let source = Source { file: name.into(), sha256: sum, duration_s: read.duration_s, ..Source::default() };
     let log = tugback::log_of(&read.breaths, &Extractor::new(Settings::default()), source, MadeBy::default());
     let text = file::to_json(&log).expect("a log that can be written");
