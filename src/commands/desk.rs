@@ -27,9 +27,14 @@ pub(crate) fn run(args: &Desk) -> miette::Result<Done> {
         .wrap_err_with(|| format!("cannot read the folder `{}`", args.folder.display()))?;
     let program = std::env::current_exe().into_diagnostic()?;
     // Listening takes a processor for minutes: a process of its own, that can fail without taking the page with it.
+    let settings = args.page.file.named().map(std::path::Path::to_owned);
     let start: Start = Box::new(move |source| {
         let mut log = Command::new(&program);
-        log.arg("log").arg("--quiet").arg("--").arg(source);
+        log.arg("log").arg("--quiet");
+        if let Some(settings) = &settings {
+            log.arg("--settings").arg(settings);
+        }
+        log.arg("--").arg(source);
         log.stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::piped()).spawn()
     });
     review::show(shelf, Some(start), &args.page)

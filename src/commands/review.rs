@@ -29,7 +29,7 @@ pub(super) struct PageArgs {
     #[arg(long = "as", value_name = "NAME")]
     who: Option<String>,
     #[command(flatten)]
-    file: settings::File,
+    pub(super) file: settings::File,
     /// The port on this computer [default: any that is free]
     #[arg(long, value_name = "N", default_value_t = 0, hide_default_value = true)]
     port: u16,

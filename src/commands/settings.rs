@@ -25,6 +25,11 @@ pub(crate) struct File {
 }
 
 impl File {
+    /// The file that was named, if one was.
+    pub(crate) fn named(&self) -> Option<&std::path::Path> {
+        self.settings.as_deref()
+    }
+
     /// The settings that count.
     pub(crate) fn load(&self) -> miette::Result<Settings> {
         let rules: Vec<String> = checks::ids().collect();

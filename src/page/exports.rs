@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use super::{App, routes};
 use crate::checks::Settings;
 use crate::export::note::{self, Options};
-use crate::export::{ExportError, Format, captions, draw, fhir, table};
+use crate::export::{ExportError, Format, captions, checklist, draw, fhir, table};
 use crate::log::Log;
 
 /// One form: how it is asked for, what a person reads, and how the file is named.
@@ -68,6 +68,15 @@ pub(super) static FORMS: &[Form] = &[
         make: |log, _| Ok(captions::of_words(log)),
     },
     Form {
+        name: "checklist",
+        label: "Checklist",
+        ending: "html",
+        mime: "text/html; charset=utf-8",
+        make: |log, _| {
+            checklist::write(log, &checklist::Options { format: Format::Html, template: None, media: None })
+        },
+    },
+    Form {
         name: "picture",
         label: "Picture (SVG)",
         ending: "svg",
@@ -90,7 +99,7 @@ pub(super) async fn export(
     routes::blocking(move || {
         let form = FORMS.iter().find(|f| f.name == name).ok_or_else(routes::no_such)?;
         let (_, path) = routes::item(&app, &which.log)?;
-        let (log, _) = routes::read(&path)?;
+        let (log, _) = routes::read(&app, &path)?;
         let text = (form.make)(&log, &app.settings)
             .map_err(|e| routes::Refused(axum::http::StatusCode::INTERNAL_SERVER_ERROR, e.to_string()))?;
         // The name of the file is ours: what a recording is called never stands in a header.

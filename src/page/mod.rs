@@ -66,6 +66,7 @@ pub struct App {
     pub who: String,
     /// Makes logs of recordings, where the desk is open.
     pub start: Option<Start>,
+    memory: crate::review::store::Memory,
     sounds: sound::Sounds,
     running: desk::Running,
     /// When the last request came.
@@ -90,6 +91,7 @@ impl App {
             settings,
             who,
             start,
+            memory: crate::review::store::Memory::default(),
             sounds: sound::Sounds::default(),
             running: desk::Running::default(),
             last: Mutex::new(Instant::now()),

@@ -96,8 +96,8 @@ pub(super) async fn blocking<T: Send + 'static>(
         .unwrap_or_else(|_| Err(Refused(StatusCode::INTERNAL_SERVER_ERROR, "that did not work".into())))
 }
 
-pub(super) fn read(path: &std::path::Path) -> Result<(Log, store::Revision), Refused> {
-    Ok(store::read(path)?)
+pub(super) fn read(app: &App, path: &std::path::Path) -> Result<(Log, store::Revision), Refused> {
+    Ok(app.memory.read(path)?)
 }
 
 #[derive(Debug, Deserialize)]
@@ -137,7 +137,7 @@ async fn close(State(app): State<Arc<App>>) -> StatusCode {
 async fn log(State(app): State<Arc<App>>, Path(id): Path<String>) -> Result<Response, Refused> {
     blocking(move || {
         let (item, path) = item(&app, &id)?;
-        let (log, revision) = read(&path)?;
+        let (log, revision) = read(&app, &path)?;
         Ok(Json(view::of(&item, &log, &revision, &app.settings)).into_response())
     })
     .await
@@ -146,7 +146,7 @@ async fn log(State(app): State<Arc<App>>, Path(id): Path<String>) -> Result<Resp
 async fn revision(State(app): State<Arc<App>>, Path(id): Path<String>) -> Result<Json<Value>, Refused> {
     blocking(move || {
         let (_, path) = item(&app, &id)?;
-        Ok(Json(json!({ "revision": read(&path)?.1 })))
+        Ok(Json(json!({ "revision": read(&app, &path)?.1 })))
     })
     .await
 }
@@ -170,8 +170,14 @@ async fn decide(
         let at = jiff::ZonedDateTime::now().strftime("%Y-%m-%dT%H:%M:%S%:z").to_string();
         let who = if asked.who.trim().is_empty() { app.who.clone() } else { asked.who };
         let by = By { who, at };
-        let (log, revision) =
-            store::save(&path, &asked.seen, &by, &asked.decision, asked.reason.as_deref(), &app.settings)?;
+        let (log, revision) = app.memory.save(
+            &path,
+            &asked.seen,
+            &by,
+            &asked.decision,
+            asked.reason.as_deref(),
+            &app.settings,
+        )?;
         Ok(Json(view::of(&item, &log, &revision, &app.settings)).into_response())
     })
     .await
@@ -184,7 +190,7 @@ async fn signed(
 ) -> Result<Response, Refused> {
     blocking(move || {
         let (item, path) = item(&app, &id)?;
-        let (log, revision) = read(&path)?;
+        let (log, revision) = read(&app, &path)?;
         let states = sign::signed_states(&log).map_err(StoreError::from)?;
         let (_, then) = n.checked_sub(1).and_then(|n| states.get(n)).ok_or_else(no_such)?;
         Ok(Json(view::of(&item, then, &revision, &app.settings)).into_response())
@@ -195,7 +201,7 @@ async fn signed(
 async fn compare(State(app): State<Arc<App>>, Path(id): Path<String>) -> Result<Json<Value>, Refused> {
     blocking(move || {
         let (_, path) = item(&app, &id)?;
-        let (log, _) = read(&path)?;
+        let (log, _) = read(&app, &path)?;
         Ok(Json(json!(verify::verify(&log, &store::source_sum(&path, &log)))))
     })
     .await
@@ -204,7 +210,7 @@ async fn compare(State(app): State<Arc<App>>, Path(id): Path<String>) -> Result<
 async fn found(app: Arc<App>, id: String) -> Result<Sound, Refused> {
     blocking(move || {
         let (item, path) = item(&app, &id)?;
-        let (log, _) = read(&path)?;
+        let (log, _) = read(&app, &path)?;
         Ok(app.sounds.get(&app.shelf, &item, &log))
     })
     .await
@@ -238,7 +244,7 @@ async fn play(
 async fn picture(State(app): State<Arc<App>>, Path(id): Path<String>) -> Result<Response, Refused> {
     blocking(move || {
         let (_, path) = item(&app, &id)?;
-        let picture = draw::picture(&read(&path)?.0, &app.settings);
+        let picture = draw::picture(&read(&app, &path)?.0, &app.settings);
         Ok(([(header::CONTENT_TYPE, "image/svg+xml")], picture).into_response())
     })
     .await

@@ -4,6 +4,7 @@
 use std::{
     fs::{self, File},
     path::{Path, PathBuf},
+    sync::{Mutex, PoisonError},
 };
 
 use super::{By, Decision, ReviewError, decide, seal, verify::Recording};
@@ -26,14 +27,63 @@ pub enum StoreError {
     Changed,
 }
 
-/// Reads a log and says which state it is.
-pub fn read(path: &Path) -> Result<(Log, Revision), StoreError> {
-    let bytes = fs::read(path).map_err(|source| LogError::Read { path: path.to_owned(), source })?;
-    let log = file::parse(&bytes, path)?;
-    Ok((log, seal::digest(&[&String::from_utf8_lossy(&bytes)])))
+/// The log that was read last, so that it is taken apart only when its file has changed.
+#[derive(Debug, Default)]
+pub struct Memory {
+    last: Mutex<Option<(PathBuf, Revision, Log)>>,
 }
 
-/// Carries out a decision on the file, if it is still in the state that the person saw.
+impl Memory {
+    /// Reads a log and says which state it is.
+    pub fn read(&self, path: &Path) -> Result<(Log, Revision), StoreError> {
+        let bytes = fs::read(path).map_err(|source| LogError::Read { path: path.to_owned(), source })?;
+        let revision = seal::digest(&[&String::from_utf8_lossy(&bytes)]);
+        if let Some((at, known, log)) = &*self.last.lock().unwrap_or_else(PoisonError::into_inner)
+            && at == path
+            && *known == revision
+        {
+            return Ok((log.clone(), revision));
+        }
+        let log = file::parse(&bytes, path)?;
+        self.keep(path, &revision, &log);
+        Ok((log, revision))
+    }
+
+    /// Carries out a decision on the file, if it is still in the state that the person saw.
+    pub fn save(
+        &self,
+        path: &Path,
+        seen: &str,
+        by: &By,
+        decision: &Decision,
+        reason: Option<&str>,
+        settings: &Settings,
+    ) -> Result<(Log, Revision), StoreError> {
+        let _held = hold(path);
+        let (mut log, now) = self.read(path)?;
+        if now != seen {
+            return Err(StoreError::Changed);
+        }
+        decide(&mut log, by, decision, reason, settings)?;
+        let text = file::to_json(&log)?;
+        file::write_whole(path, text.as_bytes())?;
+        let revision = seal::digest(&[&text]);
+        self.keep(path, &revision, &log);
+        Ok((log, revision))
+    }
+
+    fn keep(&self, path: &Path, revision: &str, log: &Log) {
+        let new = Some((path.to_owned(), revision.to_owned(), log.clone()));
+        *self.last.lock().unwrap_or_else(PoisonError::into_inner) = new;
+    }
+}
+
+/// [`Memory::read`], remembering nothing.
+pub fn read(path: &Path) -> Result<(Log, Revision), StoreError> {
+    Memory::default().read(path)
+}
+
+/// [`Memory::save`], remembering nothing.
 pub fn save(
     path: &Path,
     seen: &str,
@@ -42,17 +92,7 @@ pub fn save(
     reason: Option<&str>,
     settings: &Settings,
 ) -> Result<(Log, Revision), StoreError> {
-    let _held = hold(path);
-    let (mut log, now) = read(path)?;
-    if now != seen {
-        return Err(StoreError::Changed);
-    }
-    decide(&mut log, by, decision, reason, settings)?;
-    let text = file::to_json(&log)?;
-    file::write_whole(path, text.as_bytes())?;
-    // As it will be read again.
-    let log = file::parse(text.as_bytes(), path)?;
-    Ok((log, seal::digest(&[&text])))
+    Memory::default().save(path, seen, by, decision, reason, settings)
 }
 
 /// Between reading and writing nobody else of these programs writes. The folder is locked, because the file itself is

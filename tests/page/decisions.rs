@@ -57,6 +57,24 @@ async fn a_log_is_reviewed_and_signed() {
     assert!(store::read(&log).unwrap().0.history.len() > 20);
 }
 
+/// Each button gives a file under our name, of its own type, that is no page of ours.
+#[tokio::test]
+async fn every_form_can_be_had() {
+    let (page, _) = Page::of_log("lecture").await;
+    let id = page.id().await;
+    let view = page.get(&format!("/api/log/{id}")).await.json();
+    let forms: Vec<&str> =
+        view["exports"].as_array().unwrap().iter().map(|f| f["as"].as_str().unwrap()).collect();
+    assert_eq!(forms, ["note", "letter", "fhir", "table", "captions", "checklist", "picture"]);
+    for form in forms {
+        let answer = page.get(&format!("/export/{form}?log={id}&k={}", page.key)).await;
+        assert_eq!(answer.status, 200, "{form}: {}", answer.text());
+        let name = answer.header("content-disposition");
+        assert!(name.starts_with(&format!("attachment; filename=\"{form}.")), "{form}: {name}");
+        assert!(answer.bytes.len() > 300, "{form}: {}", answer.text());
+    }
+}
+
 #[tokio::test]
 async fn two_tabs_do_not_overwrite_each_other() {
     let (page, log) = Page::of_log("incisor").await;

@@ -10,6 +10,8 @@ let by = localStorage.getItem('by') ?? 'time';
 /** Key of a row → what it was made of and its element, so that only what changed is made again. */
 let rows = new Map();
 let shownOf = null;
+/** Which rows are shown, in which order. */
+let order = '';
 /** The entry whose row is marked, and its row. */
 let marked = null;
 
@@ -17,6 +19,7 @@ export function render(pane) {
   const { view } = state;
   if (shownOf !== view.id) { rows = new Map(); shownOf = view.id; }
   const keep = new Map();
+  const before = rows;
   const use = (key, of, build) => {
     const text = JSON.stringify(of);
     const old = rows.get(key);
@@ -30,18 +33,34 @@ export function render(pane) {
   if (by === 'time') {
     const all = [...view.entries.map((e) => [e.from_s, entryRow(e)]), ...view.unplaced.map((u, n) => [u.from_s, speechRow(u, n)])];
     all.sort((a, b) => a[0] - b[0]);
-    blocks = [list('By time', all.map(([, node]) => node))];
+    blocks = () => [list('By time', all.map(([, node]) => node))];
   } else {
-    blocks = groups(view.entries).map(([name, entries]) => section(name, entries.map(entryRow)));
-    if (view.unplaced.length) blocks.push(section('Speech without a place', view.unplaced.map(speechRow)));
+    const parts = groups(view.entries).map(([name, entries]) => [name, entries.map(entryRow)]);
+    if (view.unplaced.length) parts.push(['Speech without a place', view.unplaced.map(speechRow)]);
+    blocks = () => parts.map(([name, nodes]) => section(name, nodes));
   }
   rows = keep;
+  // Mostly one row changes: only that one is exchanged then, and a log of hundreds stays fluid.
+  const now = [view.id, by, ...groups(view.entries).map(([name]) => name), ...keep.keys()].join(' ');
+  if (now === order && pane.childElementCount) {
+    for (const [key, row] of keep) if (before.get(key).node !== row.node) exchange(before.get(key).node, row.node);
+    mark();
+    return;
+  }
+  order = now;
   const keepAt = pane.scrollTop;
   const focus = pane.contains(document.activeElement) ? document.activeElement : null;
-  pane.replaceChildren(h('h1', {}, 'The whole log'), switches(pane), ...blocks);
+  pane.replaceChildren(h('h1', {}, 'The whole log'), switches(pane), ...blocks());
   pane.scrollTop = keepAt;
   if (focus?.isConnected) focus.focus({ preventScroll: true });
   mark();
+}
+
+/** Puts the new row where the old one was, and the focus on the same button. */
+function exchange(old, row) {
+  const at = [...old.querySelectorAll('button')].indexOf(document.activeElement);
+  old.replaceWith(row);
+  if (at >= 0) row.querySelectorAll('button')[at]?.focus({ preventScroll: true });
 }
 
 /** Marks the row of the place that is looked at. */

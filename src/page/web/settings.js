@@ -2,7 +2,7 @@
 
 import { me, post } from '/assets/api.js';
 import { dialog, h, tell } from '/assets/dom.js';
-import { ACTIONS, hint, keysOf, nameOf, resetKeys, setKey, shown } from '/assets/keys.js';
+import { ACTIONS, keysOf, nameOf, resetKeys, setKey, shown } from '/assets/keys.js';
 import { changed } from '/assets/state.js';
 
 export function applySettings() {
@@ -16,8 +16,8 @@ export function settings() {
       h('select', { id, on: { change: (e) => { set(e.target.value); applySettings(); changed({ at: true }); } } },
         options.map(([v, t]) => h('option', { value: v, selected: v === value }, t))));
     const list = h('ul', { class: 'keys' });
-    const fillKeys = () => list.replaceChildren(...ACTIONS.map(([id, label]) => h('li', {}, h('span', {}, label),
-      h('button', { type: 'button', 'aria-label': `${label}: ${hint(id) || 'no key'}. Change`, on: { click: (e) => learn(e.currentTarget, id) } },
+    const fillKeys = () => list.replaceChildren(...ACTIONS.map(([id, label]) => h('li', {}, h('span', { id: `key-${id}` }, label),
+      h('button', { type: 'button', id: `key-${id}-is`, 'aria-labelledby': `key-${id} key-${id}-is`, on: { click: (e) => learn(e.currentTarget, id) } },
         keysOf(id).map((k) => h('kbd', {}, shown(k))), keysOf(id).length === 0 && 'no key'))));
     const learn = (button, id) => {
       button.textContent = 'press a key or pedal …';

@@ -99,9 +99,9 @@ export const cases = {
     const { page } = await open(['review', `${folder}/incisor.log.json`]);
     await page.waitForSelector('.card');
     await page.keyboard.press('?');
-    await page.click('button[aria-label^="Accept:"]');
+    await page.click('#key-accept-is');
     await page.keyboard.press('F8');
-    assert.equal((await page.textContent('button[aria-label^="Accept:"]')).trim(), 'F8');
+    assert.equal((await page.textContent('#key-accept-is')).trim(), 'F8');
     await page.keyboard.press('Escape');
     const changes = () => readLog(folder, 'incisor').history.length;
     await page.keyboard.press('a');
