@@ -270,7 +270,12 @@ fn name_without_unit(field: &str) -> &str {
 
 /// A field's name for a person: "volume", "working length".
 pub fn field_name(field: &str) -> String {
-    name_without_unit(field).replace('_', " ")
+    match field {
+        "short_mm" => "short of WL".to_owned(),
+        "tip_short_mm" => "needle tip short of WL".to_owned(),
+        "tip_mm" | "tip_third" => "needle tip".to_owned(),
+        _ => name_without_unit(field).replace('_', " "),
+    }
 }
 
 /// "working length", with a capital: "Working length".

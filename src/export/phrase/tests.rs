@@ -132,6 +132,10 @@ fn a_doubt_says_what_else() {
         "volume: heard as three or eight; may be 8 mL"
     );
     assert_eq!(
+        doubt(json!({ "field": "short_mm", "reason": "not heard clearly" })),
+        "short of WL: not heard clearly"
+    );
+    assert_eq!(
         doubt(json!({ "field": "entry", "reason": "wanted by the speaker" })),
         "wanted by the speaker"
     );
