@@ -11,7 +11,7 @@ use serde_json::{Map, Value as Json, json};
 use sha2::{Digest as _, Sha256};
 
 use super::breath::breaths;
-use super::record::is_verified;
+use super::record::{Standing, is_verified};
 use super::{CAUTION, ExportError, escape, phrase, standing};
 use crate::checks::visit::{Tooth, Visit};
 use crate::log::{Entry, Log, Review, Status};
@@ -24,6 +24,7 @@ const AGENT: &str = "http://terminology.hl7.org/CodeSystem/provenance-participan
 /// The Bundle as JSON. `now` is the time at which it is made, RFC 3339.
 pub fn bundle(log: &Log, now: &str) -> Result<String, ExportError> {
     let clock = Clock::new(log);
+    let standing = standing(log);
     let visit = Visit::of(log);
     let mut entries = Vec::new();
     let mut targets = Vec::new();
@@ -35,7 +36,7 @@ pub fn bundle(log: &Log, now: &str) -> Result<String, ExportError> {
         if visit.teeth.is_empty() { vec![None] } else { visit.teeth.iter().map(|t| t.number).collect() };
     for number in &numbers {
         let tooth = visit.teeth.iter().find(|t| t.number == *number);
-        add(procedure_url(log, *number), procedure(log, &clock, *number, tooth));
+        add(procedure_url(log, *number), procedure(log, &standing, &clock, *number, tooth));
     }
     let only = match log.case.teeth.as_slice() {
         [one] => Some(one.as_str()),
@@ -45,11 +46,12 @@ pub fn bundle(log: &Log, now: &str) -> Result<String, ExportError> {
         // A struck step whose tooth has no Procedure belongs to none.
         let number = entry.tooth.as_deref().or(only);
         let part_of = numbers.contains(&number).then(|| procedure_url(log, number));
-        let resource = observation::observation(log, &clock, entry, subject(log), part_of);
+        let resource =
+            observation::observation(status(log, &standing, entry), &clock, entry, subject(log), part_of);
         add(url(log, &format!("entry {}", entry.id)), resource);
     }
     let stamp = times::instant(now);
-    let provenance = provenance(log, &targets, stamp.as_deref());
+    let provenance = provenance(log, &standing, &targets, stamp.as_deref());
     entries.push(json!({ "fullUrl": url(log, "provenance"), "resource": provenance }));
     let mut bundle = json!({ "resourceType": "Bundle", "type": "collection" });
     set(&mut bundle, "timestamp", stamp.map(Json::String));
@@ -114,8 +116,14 @@ fn body_site(tooth: &str, canal: Option<&str>, doubtful: bool) -> Json {
     Json::Object(site)
 }
 
-fn procedure(log: &Log, clock: &Clock, number: Option<&str>, tooth: Option<&Tooth<'_>>) -> Json {
-    let signed = standing(log).state != "draft";
+fn procedure(
+    log: &Log,
+    standing: &Standing,
+    clock: &Clock,
+    number: Option<&str>,
+    tooth: Option<&Tooth<'_>>,
+) -> Json {
+    let signed = standing.state != "draft";
     let mut resource = json!({
         "resourceType": "Procedure",
         // A draft does not say whether the treatment was carried through.
@@ -163,8 +171,7 @@ fn annotations(notes: &[String]) -> Option<Json> {
 }
 
 /// Made by the program; verified by the person who signed.
-fn provenance(log: &Log, targets: &[Json], now: Option<&str>) -> Json {
-    let standing = standing(log);
+fn provenance(log: &Log, standing: &Standing, targets: &[Json], now: Option<&str>) -> Json {
     let agent = |code: &str, who: String| json!({ "type": { "coding": [{ "system": AGENT, "code": code }] }, "who": { "display": string(&who) } });
     let program = format!("{} {}", log.made_by.program, log.made_by.program_version);
     let mut agents = vec![agent("assembler", format!("{} (draft from dictation)", program.trim()))];
@@ -172,8 +179,8 @@ fn provenance(log: &Log, targets: &[Json], now: Option<&str>) -> Json {
     // `recorded` is demanded; where no time is known, the first second of the era says so.
     let mut recorded = now.map_or("1970-01-01T00:00:00Z".to_owned(), str::to_owned);
     if standing.state != "draft" {
-        let who = [standing.name, standing.role]
-            .iter()
+        let who = [&standing.name, &standing.role]
+            .into_iter()
             .map(|t| string(t))
             .filter(|t| !t.is_empty())
             .collect::<Vec<_>>();
@@ -198,16 +205,16 @@ fn provenance(log: &Log, targets: &[Json], now: Option<&str>) -> Json {
 }
 
 /// preliminary until signed; then final, amended where it was changed since, and preliminary still where nobody verified it.
-fn status(log: &Log, entry: &Entry) -> &'static str {
+fn status(log: &Log, standing: &Standing, entry: &Entry) -> &'static str {
     if entry.review == Review::Struck {
         return "entered-in-error";
     }
-    if standing(log).state == "draft" || !is_verified(entry) {
+    if standing.state == "draft" || !is_verified(entry) {
         return "preliminary";
     }
     let signed_at = log.history.iter().rposition(|c| c.field == "signature").map_or(0, |at| at + 1);
     let changed = log.history.iter().skip(signed_at).any(|c| c.entry.as_deref() == Some(entry.id.as_str()));
-    if changed { "amended" } else { "final" }
+    if changed && standing.state == "amended" { "amended" } else { "final" }
 }
 
 #[cfg(test)]

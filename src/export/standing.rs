@@ -1,25 +1,25 @@
 //! How far a log has come: a draft, signed, or amended after it was signed.
 
-use serde_json::Value as Json;
-
 use super::record::Standing;
 use crate::log::Log;
+use crate::review::verify::{Fits, Recording, verify};
+use crate::review::{State, state};
 
-/// How far the log has come, by what it says itself.
+/// How far the log has come. A signature that does not fit the log and its history is none: what was changed past the review
+/// is a draft.
 pub fn standing(log: &Log) -> Standing {
-    let Some(signature) = log.more.get("signature").filter(|s| s.is_object()) else {
-        return Standing { state: "draft", ..Standing::default() };
+    let (state, by) = match state(log) {
+        State::Draft { .. } => return draft(),
+        State::Signed { by } => ("signed", by),
+        State::Amended { by, .. } => ("amended", by),
     };
-    let text = |field: &str| signature.get(field).and_then(Json::as_str).unwrap_or_default().to_owned();
-    let at = log.history.iter().rposition(|c| c.field == "signature");
-    let after = log.history.iter().skip(at.map_or(0, |at| at + 1));
-    // Signing itself writes down what the checks found.
-    let amended = after.filter(|c| !matches!(c.field.as_str(), "findings" | "totals")).count() > 0;
-    Standing {
-        state: if amended { "amended" } else { "signed" },
-        name: text("name"),
-        role: text("role"),
-        at: text("at"),
-        ..Standing::default()
+    let recording = Recording::Missing("not asked for".to_owned());
+    if verify(log, &recording).iter().any(|line| line.fits == Fits::No) {
+        return draft();
     }
+    Standing { state, name: by.name, role: by.role, at: by.at, ..Standing::default() }
+}
+
+fn draft() -> Standing {
+    Standing { state: "draft", ..Standing::default() }
 }

@@ -4,9 +4,23 @@ use proptest::prelude::*;
 
 use super::note::{Options, Paper};
 use super::{Format, captions, checklist, fhir, note, phrase, table};
+use crate::checks::Settings;
 use crate::checks::tests::{any_line, lines};
 use crate::log::{Entry, Log, Review, Status, Value};
+use crate::review::{self, By};
 use crate::words::{Decimal, transcript};
+
+/// Carries out a decision of a reviewer.
+pub(super) fn decide(log: &mut Log, decision: serde_json::Value) {
+    let by = By { who: "A. Reader".to_owned(), at: "2026-02-03T10:00:00Z".to_owned() };
+    let decision = serde_json::from_value(decision).unwrap();
+    review::decide(log, &by, &decision, Some("seen on the film"), &Settings::default()).unwrap();
+}
+
+/// Signs what is there.
+pub(super) fn sign(log: &mut Log, name: &str) {
+    decide(log, serde_json::json!({ "do": "sign", "name": name, "role": "dentist", "not_verified": true }));
+}
 
 const EVIL: &str =
     "<script>alert(1)</script> ]]> [x](javascript:1) & A --> B\r\n\r\n=1+1 \u{1b}[31m\u{202e}19";

@@ -36,8 +36,22 @@ fn every_sample_is_a_valid_bundle() {
     logs.extend(samples.iter().map(|s| s.path("log.json").display().to_string()));
     // Signed, by a name that would break out, and a log that holds nothing.
     let mut log = tugback::log::read(std::path::Path::new(&logs[0])).expect("a log");
-    log.more.insert("signature".to_owned(), serde_json::json!({ "name": "\"N\" <b>\n", "role": "", "at": "2026-02-03T10:00:00+01:00", "content_sha256": "" }));
-    log.entries.iter_mut().for_each(|e| e.review = tugback::log::Review::Confirmed);
+    let by = tugback::review::By { who: "R".to_owned(), at: "2026-02-03T10:00:00+01:00".to_owned() };
+    let all = log
+        .entries
+        .iter()
+        .filter(|e| e.review != tugback::log::Review::Struck)
+        .map(|e| e.id.clone())
+        .collect();
+    let sign = tugback::review::Decision::Sign {
+        name: "\"N\" <b>".to_owned(),
+        role: "dentist".to_owned(),
+        not_verified: true,
+    };
+    for decision in [tugback::review::Decision::Accept { entries: all }, sign] {
+        tugback::review::decide(&mut log, &by, &decision, None, &tugback::checks::Settings::default())
+            .expect("decided");
+    }
     let signed = folder.path().join("signed.json");
     tugback::log::write(&log, &signed).expect("written");
     log.entries.clear();
@@ -49,6 +63,8 @@ fn every_sample_is_a_valid_bundle() {
         let file = folder.path().join(format!("{n}.fhir.json")).display().to_string();
         let out = tugback(&["export", log, "--as", "fhir", "-o", &file]);
         assert!(out.status.success(), "{log}: {out:?}");
+        let bundle = std::fs::read_to_string(&file).expect("there");
+        assert_eq!(bundle.contains("\"final\""), log.ends_with("signed.json"), "{log}");
         bundles.push(file);
     }
     let out = validate(&python, &bundles);

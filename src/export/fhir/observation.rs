@@ -3,9 +3,9 @@
 use serde_json::{Value as Json, json};
 
 use super::times::Clock;
-use super::{annotations, body_site, set, status, string};
+use super::{annotations, body_site, set, string};
 use crate::export::phrase::{self, MARK};
-use crate::log::{Canal, Entry, Log, Value, units};
+use crate::log::{Canal, Entry, Value, units};
 use crate::words::Decimal;
 
 /// Names of kinds and fields in the log's contract.
@@ -28,13 +28,13 @@ const UNITS: &[(&str, &str)] = &[
 const EXACT: i64 = 1_000_000_000_000_000;
 
 pub(super) fn observation(
-    log: &Log,
+    status: &str,
     clock: &Clock,
     entry: &Entry,
     subject: Json,
     part_of: Option<String>,
 ) -> Json {
-    let mut resource = json!({ "resourceType": "Observation", "status": status(log, entry) });
+    let mut resource = json!({ "resourceType": "Observation", "status": status });
     set(&mut resource, "partOf", part_of.map(|url| json!([{ "reference": url }])));
     let kind = string(&entry.kind);
     let name = string(&phrase::kind_name(&kind));

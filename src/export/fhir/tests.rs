@@ -4,6 +4,7 @@ use serde_json::{Value as Json, json};
 
 use super::*;
 use crate::export::table::tests::log_of;
+use crate::export::tests::{decide, sign};
 
 const NOW: &str = "2026-02-03T12:00:00Z";
 
@@ -160,31 +161,28 @@ fn from_draft_to_amended() {
                 .collect::<Vec<_>>()
         };
         let provenance = of_type(&bundle, "Provenance")[0];
-        let signed_at = provenance["recorded"] == "2026-02-03T10:00:00Z";
-        assert_eq!(signed_at, log.history.len() == 1, "what was amended later was recorded later");
+        let signed = standing(log).state == "signed";
+        let recorded = if signed { "2026-02-03T10:00:00Z" } else { NOW };
+        assert_eq!(provenance["recorded"], recorded, "what was amended later was recorded later");
         let agents = provenance["agent"].as_array().unwrap().len();
         (of("Procedure"), of("Observation"), agents)
     };
     let texts = |t: &[&str]| t.iter().map(|t| (*t).to_owned()).collect::<Vec<_>>();
     let draft = ["preliminary", "preliminary", "entered-in-error", "preliminary"];
     assert_eq!(statuses(&log), (texts(&["unknown"]), texts(&draft), 1));
-    let change = |entry: Option<&str>, field: &str| {
-        let mut change = json!({ "at": NOW, "who": "w", "field": field, "from": null, "to": 1 });
-        if let Some(id) = entry {
-            change["entry"] = json!(id);
-        }
-        serde_json::from_value(change).unwrap()
-    };
-    log.more.insert(
-        "signature".to_owned(),
-        json!({ "name": "N", "role": "dentist", "at": "2026-02-03T11:00:00+01:00", "content_sha256": "" }),
-    );
-    log.history.push(change(None, "signature"));
+    sign(&mut log, "N");
     let signed = ["final", "preliminary", "entered-in-error", "final"];
     assert_eq!(statuses(&log), (texts(&["completed"]), texts(&signed), 2));
-    log.history.push(change(Some("e4"), "values.volume_ml"));
+    let fits = log.clone();
+    decide(&mut log, json!({ "do": "correct", "entry": "e4", "field": "volume_ml", "to": "3" }));
     let amended = ["final", "preliminary", "entered-in-error", "amended"];
     assert_eq!(statuses(&log), (texts(&["completed"]), texts(&amended), 2));
+    // What was changed past the review is not signed.
+    let mut log = fits;
+    log.entries[0]
+        .values
+        .insert("volume_ml".to_owned(), crate::log::Value::Number(crate::words::Decimal::whole(9)));
+    assert_eq!(statuses(&log), (texts(&["unknown"]), texts(&draft), 1));
 }
 
 #[test]

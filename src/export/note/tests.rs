@@ -88,9 +88,7 @@ fn a_template_of_ones_own() {
 #[test]
 fn a_signed_log_is_no_draft() {
     let mut log = evil();
-    let signature =
-        json!({ "name": "A. <Name>", "role": "dentist", "at": "2026-02-03T10:00:00Z", "content_sha256": "" });
-    log.more.insert("signature".to_owned(), signature);
+    crate::export::tests::sign(&mut log, "A. <Name>");
     for paper in [Paper::Note, Paper::Letter] {
         let text = write(&log, paper, &Options::default()).unwrap();
         assert!(text.contains("A. <Name>, dentist") && !text.to_lowercase().contains("draft"), "{text}");
