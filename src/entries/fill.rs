@@ -103,7 +103,10 @@ pub fn fill(s: &Stretch<'_>, kind: usize) -> Option<Filled> {
     if k.place == Place::Tooth {
         score -= 0.2 * f32::from(u8::from(!mentions.is_empty()));
     } else {
-        score += 0.3 * f32::from(u8::from(!mentions.is_empty()));
+        // A list that names canals is worth more whole than cut.
+        let more = f32::from(u8::try_from(mentions.len().saturating_sub(1).min(6)).unwrap_or(6));
+        let each = if k.place == Place::NamesCanals { 0.3 } else { 0.1 };
+        score += 0.3 * f32::from(u8::from(!mentions.is_empty())) + each * more;
     }
     let leftover = leftover(s, &pieces, &mentions);
     #[expect(clippy::cast_precision_loss, reason = "a handful")]

@@ -59,8 +59,12 @@ pub fn cut(line: &Line, kinds: &Kinds, hits: &[Hit], run: &[Sentence]) -> Vec<Se
                 continue;
             };
             let (score, read) = score(line, kinds, hits, a..b, run);
+            if std::env::var_os("TB_DEBUG").is_some() { // DEBUG
+                let t: Vec<&str> = (a..b).map(|k| line.text(k)).collect();
+                eprintln!("{:?} {:.2} {:?}", t.join(" "), score, read.as_ref().map(|r| (kinds.all[r.kind].name.clone(), &kinds.all[r.kind].rules[r.rule].id, r.filled.score, r.filled.leftover.len(), r.filled.drafts.iter().map(|d| d.pieces.iter().map(|p| format!("{}={:?}", p.field, p.value.as_ref().map(|v| v.to_string()))).collect::<Vec<_>>().join(",")).collect::<Vec<_>>().join(" / "))));
+            }
             // Fewer cuts are better: an entry must explain more than it costs.
-            let total = base + score - if read.is_some() { ENTRY } else { 0.01 };
+            let total = base + score - if read.is_some() { ENTRY } else { left_out(line, a..b) };
             if best.get(j).is_some_and(|x| total > *x) {
                 if let (Some(x), Some(f)) = (best.get_mut(j), from.get_mut(j)) {
                     *x = total;
@@ -80,6 +84,19 @@ pub fn cut(line: &Line, kinds: &Kinds, hits: &[Hit], run: &[Sentence]) -> Vec<Se
     }
     out.reverse();
     join(line, kinds, hits, run, out)
+}
+
+/// What it costs to leave a stretch without an entry: more where it names numbers or canals.
+fn left_out(line: &Line, items: Range<usize>) -> f32 {
+    items.fold(0.01, |cost, i| {
+        cost + if line.atom(i).is_some() {
+            0.25
+        } else if line.term(i, "canals").is_some() {
+            0.1
+        } else {
+            0.0
+        }
+    })
 }
 
 /// Neighbours of one kind that together say no field twice are one entry.
@@ -235,18 +252,7 @@ fn score(
                 continue;
             }
             score += filled.score;
-            // Another kind's sure sign inside this stretch is left without its entry.
-            for other in rules.iter().filter(|o| o.kind != h.kind && weight(o) >= 1.0) {
-                let explained = filled
-                    .drafts
-                    .iter()
-                    .flat_map(|d| &d.pieces)
-                    .any(|p| p.items.start <= other.first && p.items.end >= other.end)
-                    || top.first <= other.first && top.end >= other.end;
-                if !explained {
-                    score -= 0.5 * weight(other).min(2.0);
-                }
-            }
+            score -= unexplained(line, kinds, &rules, top, &filled);
         }
         if score > THRESHOLD && score > best.0 {
             let reading = Reading { kind: h.kind, rule: r, rule_items: top.first..top.end, filled, text };
@@ -254,6 +260,35 @@ fn score(
         }
     }
     best
+}
+
+/// What the sure signs of other kinds inside the stretch cost, where this reading leaves them without a place.
+fn unexplained(line: &Line, kinds: &Kinds, rules: &[&Hit], top: &Hit, filled: &Filled) -> f32 {
+    let pieces = || filled.drafts.iter().flat_map(|d| &d.pieces);
+    let taken = |i: usize| pieces().any(|p| p.items.contains(&i)) || (top.first..top.end).contains(&i);
+    let says = |i: usize| {
+        line.items.get(i).is_some_and(|it| match &it.what {
+            What::Number(_) => true,
+            What::Term(tags, _) => tags.iter().any(|t| !matches!(&*t.vocabulary, "fillers" | "cues" | "canals")),
+            _ => false,
+        })
+    };
+    let mut worst: Vec<(usize, f32)> = Vec::new();
+    for other in rules.iter().filter(|o| o.kind != top.kind) {
+        let Of::Rule(r) = other.of else { continue };
+        let weight = kinds.all.get(other.kind).and_then(|k| k.rules.get(r)).map_or(0.0, |r| r.weight);
+        let explained = top.first <= other.first && top.end >= other.end
+            || (other.first..other.end).any(says) && (other.first..other.end).filter(|&i| says(i)).all(taken)
+            || pieces().any(|p| p.items.start <= other.first && p.items.end >= other.end);
+        if weight < 1.0 || explained {
+            continue;
+        }
+        match worst.iter_mut().find(|(k, _)| *k == other.kind) {
+            Some((_, w)) => *w = w.max(weight),
+            None => worst.push((other.kind, weight)),
+        }
+    }
+    worst.iter().map(|(_, w)| 0.5 * w.min(2.0)).sum()
 }
 
 /// The items that a text rule takes; nothing where the stretch is not the one it wants.

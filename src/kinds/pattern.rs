@@ -121,7 +121,7 @@ fn element(text: &str) -> Result<Element, String> {
     } else {
         Want::Words(
             text.split('|')
-                .map(|alternative| alternative.split('_').map(crate::words::spelling::one).collect())
+                .map(|alternative| alternative.to_lowercase().split('_').map(crate::words::spelling::one).collect())
                 .collect(),
         )
     };
@@ -195,7 +195,7 @@ fn is_plain(line: &Line, i: usize) -> bool {
     line.items.get(i).is_some_and(|item| match &item.what {
         What::Word => true,
         What::Mark => line.is_mark(i, ","),
-        What::Term(tags, _) => tags.iter().all(|t| &*t.vocabulary == "fillers"),
+        What::Term(tags, _) => tags.iter().all(|t| matches!(&*t.vocabulary, "fillers" | "canals")),
         What::Number(_) => false,
     })
 }

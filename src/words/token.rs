@@ -67,7 +67,7 @@ fn cut(word: &str, heard: usize, out: &mut Vec<Token>) {
                 .iter()
                 .map(|&c| if is_apostrophe(c) { '\'' } else { c })
                 .collect();
-            (spelling::one(&plain.to_lowercase()), Shape::Word)
+            (spelling::one(without_ending(&plain.to_lowercase())), Shape::Word)
         } else if c.is_ascii_digit()
             || (c == '.' && at(i + 1).is_ascii_digit() && !at_digit_before(&chars, i))
         {
@@ -84,6 +84,15 @@ fn cut(word: &str, heard: usize, out: &mut Vec<Token>) {
             out.push(Token { text, shape, heard, joined: out.len() > first });
         }
     }
+}
+
+/// "the dam's on", "five cc's": the ending says nothing that a table needs. Pronouns and question words keep theirs.
+fn without_ending(word: &str) -> &str {
+    const KEEP: [&str; 16] = [
+        "it", "that", "there", "here", "what", "who", "where", "how", "let", "he", "she", "when", "why", "this",
+        "everyone", "one",
+    ];
+    word.strip_suffix("'s").filter(|w| !KEEP.contains(w)).unwrap_or(word)
 }
 
 fn is_apostrophe(c: char) -> bool {
@@ -149,5 +158,6 @@ mod tests {
         check("I’d say two-thirds", "i'd say two - thirds");
         check("MB121.5 30-04 1-100,000", "mb 121.5 30 - 04 1 - 100000");
         check("milliliters of gray color", "millilitres of grey colour");
+        check("the dam's on, it's fine, five cc's", "the dam on , it's fine , five cc");
     }
 }
