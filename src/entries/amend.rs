@@ -7,7 +7,7 @@ use super::{
     segment::Segment,
     sentence::cue,
     session::{At, Control, Note, Session, blank, push_doubt},
-    status,
+    status::{self, Manner},
 };
 use crate::{
     kinds::Place,
@@ -221,7 +221,7 @@ pub(super) fn continues(
         if !fits {
             continue;
         }
-        let status = status::of(&at.line, sentence, items, items.start, false).unwrap_or_default();
+        let status = status::of(&at.line, sentence, items, items.start, Manner::Record, &|_| false).unwrap_or_default();
         let rule = s.entries.get(i).map(|e| e.rule.clone()).unwrap_or_default();
         let (said, from_s, to_s) = at.said(items);
         for draft in &filled.drafts {

@@ -10,7 +10,8 @@ use super::{
     hits::{self, Hit, Of},
     segment::{self, Reading, Segment},
     sentence::{self, Sentence, Speech, cue, find_cue},
-    status, tooth,
+    status::{self, Manner},
+    tooth,
 };
 use crate::{
     kinds::Place,
@@ -80,6 +81,15 @@ impl<'a> Session<'a> {
             tooth: None,
             canal: None,
             correcting: false,
+        }
+    }
+
+    /// A lecturer speaks of how things are done until a tooth is named; then a case is at hand.
+    pub(super) fn manner(&self) -> Manner {
+        match (self.lecture, &self.tooth) {
+            (false, _) => Manner::Record,
+            (true, Some(_)) => Manner::Case,
+            (true, None) => Manner::Theory,
         }
     }
 
@@ -235,13 +245,24 @@ impl<'a> Session<'a> {
                 &(sentence.start..reading.rule_items.end.max(sentence.start)),
                 &reading.rule_items,
                 reading.rule_items.start,
-                false,
+                Manner::Record,
+                &|_| false,
             ),
-            None => status::of(&at.line, sentence, &segment.items, reading.rule_items.start, self.lecture),
+            None => {
+                let pieces = || reading.filled.drafts.iter().flat_map(|d| &d.pieces);
+                let valued = |i: usize| pieces().any(|p| p.items.contains(&i));
+                let manner = if kind.place == Place::NamesTeeth { Manner::Record } else { self.manner() };
+                status::of(&at.line, sentence, &segment.items, reading.rule_items.start, manner, &valued)
+            }
         };
         let Some(status) = status else { return false };
         if kind.place == Place::NamesTeeth {
             return self.teeth(at, segment, &reading, status);
+        }
+        if kind.never.contains(&status)
+            || segment.items.clone().any(|i| kind.not_with.iter().any(|class| cue(&at.line, i, class)))
+        {
+            return false;
         }
         if correcting
             && reading.text.is_none()
@@ -457,7 +478,7 @@ impl<'a> Session<'a> {
         if correcting && self.correct_bare(at, items) {
             return true;
         }
-        if status::of(&at.line, sentence, items, items.start, self.lecture).is_none() {
+        if status::of(&at.line, sentence, items, items.start, self.manner(), &|_| false).is_none() {
             return false;
         }
         if amend::continues(self, at, items, sentence) || amend::completes(self, at, items) {

@@ -5,13 +5,26 @@ use std::ops::Range;
 use super::sentence::{cue, find_cue};
 use crate::{log::Status, words::line::Line};
 
+/// How the speaker speaks: to the record, or to learners.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Manner {
+    /// For the record: "you" is the patient or the assistant.
+    Record,
+    /// A lecture, with a case at hand: deeds, and rules for "you".
+    Case,
+    /// A lecture before any case: what is said is how things are done.
+    Theory,
+}
+
 /// The status of a stretch in its sentence, or nothing where the stretch itself is only a condition ("if it resists").
+/// `valued` tells which items belong to values: a negation there ("no tug-back") is the value's own.
 pub fn of(
     line: &Line,
     sentence: &Range<usize>,
     stretch: &Range<usize>,
     anchor: usize,
-    lecture: bool,
+    manner: Manner,
+    valued: &dyn Fn(usize) -> bool,
 ) -> Option<Status> {
     let before = sentence.start..anchor.max(sentence.start).min(sentence.end);
     if let Some(at) = find_cue(line, sentence.clone(), "condition") {
@@ -30,18 +43,19 @@ pub fn of(
             return None;
         }
     }
-    let demo = find_cue(line, sentence.clone(), "demo").is_some();
-    if !demo && find_cue(line, sentence.clone(), "general").is_some() {
+    if find_cue(line, sentence.clone(), "general").is_some()
+        || manner == Manner::Case && find_cue(line, sentence.start..anchor.max(stretch.end), "you").is_some()
+    {
         return Some(Status::General);
     }
-    if negated(line, sentence, stretch, anchor) {
+    if manner == Manner::Theory {
+        return Some(Status::General);
+    }
+    if negated(line, sentence, stretch, anchor, valued) {
         return Some(Status::NotDone);
     }
     if planned(line, &before, sentence, stretch, anchor) {
         return Some(Status::Planned);
-    }
-    if lecture && !demo && find_cue(line, sentence.clone(), "general-in-lecture").is_some() {
-        return Some(Status::General);
     }
     Some(Status::Done)
 }
@@ -63,7 +77,13 @@ fn ends_reach(line: &Line, i: usize) -> bool {
         || line.is_mark(i, ";")
 }
 
-fn negated(line: &Line, sentence: &Range<usize>, stretch: &Range<usize>, anchor: usize) -> bool {
+fn negated(
+    line: &Line,
+    sentence: &Range<usize>,
+    stretch: &Range<usize>,
+    anchor: usize,
+    valued: &dyn Fn(usize) -> bool,
+) -> bool {
     // Before: the nearest negation that nothing stops. Inside a stretch a negation may follow its first words.
     let from = sentence.start;
     let mut i = anchor;
@@ -74,6 +94,9 @@ fn negated(line: &Line, sentence: &Range<usize>, stretch: &Range<usize>, anchor:
         }
         if line.is_mark(i, ",") && i < stretch.start {
             break;
+        }
+        if valued(i) {
+            continue;
         }
         if cue(line, i, "negation") {
             if cue(line, i, "repair")
@@ -90,7 +113,7 @@ fn negated(line: &Line, sentence: &Range<usize>, stretch: &Range<usize>, anchor:
     // After: "not used", "was skipped".
     let mut i = anchor;
     while i < stretch.end {
-        if cue(line, i, "negation-after") {
+        if cue(line, i, "negation-after") && !valued(i) {
             return true;
         }
         if i > anchor && ends_reach(line, i) {

@@ -29,6 +29,10 @@ struct KindFile {
     #[serde(default)]
     goes_on: bool,
     #[serde(default)]
+    never: Vec<Status>,
+    #[serde(default)]
+    not_with: Vec<String>,
+    #[serde(default)]
     fields: IndexMap<String, FieldFile>,
     #[serde(default)]
     rule: Vec<RuleFile>,
@@ -140,6 +144,8 @@ pub(super) fn read(file: &str, text: &str) -> Result<Kind, KindError> {
         place,
         each: raw.each,
         goes_on: raw.goes_on,
+        never: raw.never,
+        not_with: raw.not_with,
         fields,
         rules,
         examples,

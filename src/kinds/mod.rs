@@ -69,6 +69,10 @@ pub struct Kind {
     pub each: Vec<String>,
     /// A bare number or attribute in a later breath may continue or complete this kind.
     pub goes_on: bool,
+    /// Statuses that this kind cannot have: the words then give no entry (no mishap is a rule of the craft).
+    pub never: Vec<Status>,
+    /// Classes of cues that rule the kind out: "the old filling is out" restores nothing.
+    pub not_with: Vec<String>,
     pub fields: IndexMap<String, Field>,
     pub rules: Vec<Rule>,
     pub examples: Vec<Example>,
