@@ -221,7 +221,8 @@ pub(super) fn continues(
         if !fits {
             continue;
         }
-        let status = status::of(&at.line, sentence, items, items.start, Manner::Record, &|_| false).unwrap_or_default();
+        let status = status::of(&at.line, sentence, items, items.start, Manner::Record, &|_| false)
+            .unwrap_or_default();
         let rule = s.entries.get(i).map(|e| e.rule.clone()).unwrap_or_default();
         let (said, from_s, to_s) = at.said(items);
         for draft in &filled.drafts {

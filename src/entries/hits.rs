@@ -85,26 +85,29 @@ pub fn find(line: &Line, kinds: &Kinds, index: &Index<PatternId>) -> Vec<Hit> {
 
 /// Only fillers and marks stand between the sentence's start and item `i`.
 pub(super) fn starts_sentence(line: &Line, i: usize) -> bool {
-    (0..i)
-        .rev()
-        .take_while(|&k| {
-            !line
-                .tokens
-                .get(line.items.get(k).map_or(0, |it| it.first))
-                .is_some_and(crate::words::token::Token::ends_sentence)
-        })
+    (first_of_sentence(line, i)..i)
         .all(|k| line.term(k, "fillers").is_some() || line.is_mark(k, ",") || line.is_mark(k, "-"))
 }
 
+/// First item of the sentence that item `i` stands in.
+pub(super) fn first_of_sentence(line: &Line, i: usize) -> usize {
+    (0..i).rev().find(|&k| ends_sentence(line, k)).map_or(0, |k| k + 1)
+}
+
+/// The item after the sentence that item `i` stands in.
+pub(super) fn end_of_sentence(line: &Line, i: usize) -> usize {
+    (i..line.items.len()).find(|&k| ends_sentence(line, k)).unwrap_or(line.items.len())
+}
+
+fn ends_sentence(line: &Line, i: usize) -> bool {
+    line.tokens
+        .get(line.items.get(i).map_or(usize::MAX, |it| it.first))
+        .is_some_and(crate::words::token::Token::ends_sentence)
+}
+
 fn is_whole(line: &Line, first: usize, end: usize) -> bool {
-    let rest_is_empty = (end..line.items.len())
-        .take_while(|&k| {
-            !line
-                .tokens
-                .get(line.items.get(k).map_or(0, |it| it.first))
-                .is_some_and(crate::words::token::Token::ends_sentence)
-        })
-        .all(|k| line.term(k, "fillers").is_some() || line.is_mark(k, ","));
+    let rest_is_empty =
+        (end..end_of_sentence(line, end)).all(|k| line.term(k, "fillers").is_some() || line.is_mark(k, ","));
     rest_is_empty && starts_sentence(line, first)
 }
 

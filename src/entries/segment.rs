@@ -59,9 +59,31 @@ pub fn cut(line: &Line, kinds: &Kinds, hits: &[Hit], run: &[Sentence]) -> Vec<Se
                 continue;
             };
             let (score, read) = score(line, kinds, hits, a..b, run);
-            if std::env::var_os("TB_DEBUG").is_some() { // DEBUG
+            if std::env::var_os("TB_DEBUG").is_some() {
+                // DEBUG
                 let t: Vec<&str> = (a..b).map(|k| line.text(k)).collect();
-                eprintln!("{:?} {:.2} {:?}", t.join(" "), score, read.as_ref().map(|r| (kinds.all[r.kind].name.clone(), &kinds.all[r.kind].rules[r.rule].id, r.filled.score, r.filled.leftover.len(), r.filled.drafts.iter().map(|d| d.pieces.iter().map(|p| format!("{}={:?}", p.field, p.value.as_ref().map(|v| v.to_string()))).collect::<Vec<_>>().join(",")).collect::<Vec<_>>().join(" / "))));
+                eprintln!(
+                    "{:?} {:.2} {:?}",
+                    t.join(" "),
+                    score,
+                    read.as_ref().map(|r| (
+                        kinds.all[r.kind].name.clone(),
+                        &kinds.all[r.kind].rules[r.rule].id,
+                        r.filled.score,
+                        r.filled.leftover.len(),
+                        r.filled
+                            .drafts
+                            .iter()
+                            .map(|d| d
+                                .pieces
+                                .iter()
+                                .map(|p| format!("{}={:?}", p.field, p.value.as_ref().map(|v| v.to_string())))
+                                .collect::<Vec<_>>()
+                                .join(","))
+                            .collect::<Vec<_>>()
+                            .join(" / ")
+                    ))
+                );
             }
             // Fewer cuts are better: an entry must explain more than it costs.
             let total = base + score - if read.is_some() { ENTRY } else { left_out(line, a..b) };
@@ -269,7 +291,9 @@ fn unexplained(line: &Line, kinds: &Kinds, rules: &[&Hit], top: &Hit, filled: &F
     let says = |i: usize| {
         line.items.get(i).is_some_and(|it| match &it.what {
             What::Number(_) => true,
-            What::Term(tags, _) => tags.iter().any(|t| !matches!(&*t.vocabulary, "fillers" | "cues" | "canals")),
+            What::Term(tags, _) => {
+                tags.iter().any(|t| !matches!(&*t.vocabulary, "fillers" | "cues" | "canals"))
+            }
             _ => false,
         })
     };

@@ -121,7 +121,8 @@ impl<'a> Session<'a> {
         }
     }
 
-    /// A tooth hit is real only if there is such a tooth, and it is no range of teeth in passing.
+    /// A tooth hit is real only if there is such a tooth, it is at work and not named in passing, and its number is no
+    /// size, length or lot.
     fn is_real(&self, hit: &Hit, line: &Line) -> bool {
         let Some(kind) = self.x.kinds.all.get(hit.kind) else { return false };
         if kind.place != Place::NamesTeeth {
@@ -131,31 +132,52 @@ impl<'a> Session<'a> {
         let said = tooth::from_terms(&hit.found.terms, number.as_deref()).or(number);
         let Some(said) = said else { return true };
         let Some(named) = tooth::named(&said, self.x.settings.notation) else { return false };
-        if tooth::is_range(line, hit.end) {
-            return false;
-        }
-        // A bare number is a tooth only in the chosen notation.
-        let with_word = line.term(hit.first, "tooth_words").is_some() || !hit.found.terms.is_empty();
-        let denied =
-            hit.first > 0 && (cue(line, hit.first - 1, "negation") || cue(line, hit.first - 1, "no"));
-        let slot_before = hit.first > 0
-            && (at_slot(line, hit.first - 1)
-                || line.term(hit.first - 1, "canals").is_some()
-                || line.term(hit.first - 1, "instruments").is_some());
-        let universal = self.x.settings.notation == tooth::Notation::Universal;
-        if !with_word && slot_before || line.is_word(hit.first, "number") && !universal {
-            return false;
-        }
-        if denied
-            || line.is_word(hit.end, "out")
+        let before = |n: usize| hit.first.checked_sub(n);
+        let denied = before(1).is_some_and(|b| cue(line, b, "negation") || cue(line, b, "no"));
+        let goes_on = line.is_word(hit.end, "out")
             || line.is_word(hit.end, "file")
             || line.term(hit.end, "instruments").is_some()
-        {
+            || line.items.get(hit.end).is_some_and(|it| it.what == What::Word)
+                && line.text(hit.end).chars().count() == 1
+                && line.atom(hit.end + 1).is_some();
+        if denied || goes_on || tooth::is_range(line, hit.end) {
             return false;
         }
-        with_word
-            || !named.other_notation
-                && (said.len() == 2 || self.x.settings.notation == tooth::Notation::Universal)
+        if matches!(hit.of, Of::Field(..)) || !hit.found.terms.is_empty() {
+            return true;
+        }
+        let universal = self.x.settings.notation == tooth::Notation::Universal;
+        let signed = line.is_word(hit.first, "number") || line.is_mark(hit.first, "#");
+        if signed {
+            return universal && !named.other_notation && self.is_tooth_number(hit, line, &said);
+        }
+        // A bare number is a tooth only in the chosen notation.
+        let after_slot = before(1).is_some_and(|b| {
+            at_slot(line, b) || line.term(b, "canals").is_some() || line.term(b, "instruments").is_some()
+        });
+        !after_slot && !named.other_notation && (said.len() == 2 || universal)
+    }
+
+    /// "number eight": a tooth, where nothing around it speaks of instruments, and where it is no size or stands first.
+    fn is_tooth_number(&self, hit: &Hit, line: &Line, said: &str) -> bool {
+        let starts = hits::first_of_sentence(line, hit.first);
+        let end = hits::end_of_sentence(line, hit.end);
+        let tool = |i: usize| {
+            line.term(i, "instruments").is_some()
+                || line.term(i, "colours").is_some()
+                || ["file", "files", "length", "clamp", "size", "taper", "short", "cone", "points", "gauge"]
+                    .iter()
+                    .any(|w| line.is_word(i, w))
+        };
+        if (starts..end).any(tool) || line.term(hit.end, "canals").is_some() {
+            return false;
+        }
+        let size =
+            said.parse().is_ok_and(|n| crate::words::slot::is_standard_size(crate::words::Decimal::whole(n)));
+        let listed = hit.first > 1
+            && (line.is_mark(hit.first - 1, ",") || line.is_word(hit.first - 1, "and"))
+            && line.atom(hit.first - 2).is_some();
+        !size || self.tooth.is_none() || hits::starts_sentence(line, hit.first) || listed
     }
 
     /// A part of a breath without controls.

@@ -112,11 +112,23 @@ fn negated(
     }
     // After: "not used", "was skipped".
     let mut i = anchor;
-    while i < stretch.end {
+    while i < stretch.end.max(anchor) {
         if cue(line, i, "negation-after") && !valued(i) {
             return true;
         }
-        if i > anchor && ends_reach(line, i) {
+        // "Gates-Glidden we did not use": a verb that nothing follows in its clause.
+        if i > anchor && cue(line, i, "negation") && !cue(line, i, "repair") && !valued(i) {
+            let clause = (i + 1..sentence.end).take_while(|&k| {
+                !line.is_mark(k, ",") && !line.is_mark(k, ".") && !line.is_word(k, "because")
+            });
+            let (mut words, mut says) = (0, false);
+            for k in clause {
+                words += 1;
+                says |= line.atom(k).is_some() || line.term(k, "instruments").is_some();
+            }
+            return (1..=6).contains(&words) && !says;
+        }
+        if i > anchor && (ends_reach(line, i) || line.is_mark(i, ",")) {
             break;
         }
         i += 1;

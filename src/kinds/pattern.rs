@@ -121,7 +121,9 @@ fn element(text: &str) -> Result<Element, String> {
     } else {
         Want::Words(
             text.split('|')
-                .map(|alternative| alternative.to_lowercase().split('_').map(crate::words::spelling::one).collect())
+                .map(|alternative| {
+                    alternative.to_lowercase().split('_').map(crate::words::spelling::one).collect()
+                })
                 .collect(),
         )
     };
