@@ -10,6 +10,8 @@ use crate::words::line::{Line, What};
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Speech {
     Treatment,
+    /// Words of everyday life or of opinion stand in it: an entry must explain more than elsewhere.
+    Doubtful,
     /// A question, a request, talk with others, an opinion, a running total, a counterfactual: no entry.
     Talk(&'static str),
     /// Of an earlier visit or another dentist.
@@ -126,10 +128,11 @@ fn speech(line: &Line, items: Range<usize>, lecture: bool) -> Speech {
     if !lecture && (cue(line, first, "patient-start") || any("patient")) {
         return Speech::Talk("patient");
     }
-    for (class, why) in [("fact", "fact"), ("total", "total"), ("talk", "talk")] {
-        if any(class) {
-            return Speech::Talk(why);
-        }
+    if any("total") {
+        return Speech::Talk("total");
+    }
+    if any("fact") || any("talk") {
+        return Speech::Doubtful;
     }
     Speech::Treatment
 }

@@ -202,11 +202,11 @@ impl<'a> Session<'a> {
         while i < sentences.len() {
             let Some(s) = sentences.get(i) else { break };
             match s.speech {
-                Speech::Treatment => {
+                Speech::Treatment | Speech::Doubtful => {
                     let run: Vec<Sentence> = sentences
                         .iter()
                         .skip(i)
-                        .take_while(|s| s.speech == Speech::Treatment)
+                        .take_while(|s| matches!(s.speech, Speech::Treatment | Speech::Doubtful))
                         .enumerate()
                         .take_while(|(k, s)| *k == 0 || !starts_correction(&at.line, &s.items))
                         .map(|(_, s)| s.clone())
