@@ -221,7 +221,9 @@ fn settle(line: &Line, k: &Kind, pieces: &mut Vec<Piece>) -> usize {
         };
         if repaired(line, p.items.end..q.items.start) {
             // A size that goes takes its taper along.
-            pieces.retain(|x| x.items != p.items);
+            // A word that goes takes along what was said of it ("chlorhexidine two percent, no, saline").
+            let end = if matches!(p.value, Some(Value::Text(_))) { q.items.start } else { p.items.end };
+            pieces.retain(|x| x.items != p.items && !(x.items.start >= p.items.end && x.items.end <= end));
             continue;
         }
         let joins = k.fields.get(&p.field).is_some_and(|f| f.joins);
@@ -347,7 +349,13 @@ fn breaks(s: &Stretch<'_>) -> f32 {
 fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Mention>) -> Vec<Draft> {
     let mut leads: Vec<usize> = pieces.iter().filter(|p| p.lead).map(|p| p.items.start).collect();
     leads.dedup();
-    let groups = group(line, &mentions, &leads);
+    let mut pieces = pieces;
+    let mut groups = group(line, &mentions, &leads);
+    if k.each_in_its_canal && leads.len() > groups.len().max(1) {
+        one_of(&mut pieces, &leads);
+        leads.truncate(1);
+        groups = group(line, &mentions, &leads);
+    }
     if leads.len() < 2 {
         let canal = merge(&groups);
         return vec![Draft { pieces, canal }];
@@ -380,6 +388,18 @@ fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Mention>) -> 
         share_canals(&groups, &leads, &mut out);
     }
     out
+}
+
+/// Several numbers for one thing ("twenty four, um, twenty four and a half"): the last stands, with a doubt.
+fn one_of(pieces: &mut Vec<Piece>, leads: &[usize]) {
+    let Some(last) = leads.last() else { return };
+    let others: Vec<Value> =
+        pieces.iter().filter(|p| p.lead && p.items.start != *last).filter_map(|p| p.value.clone()).collect();
+    pieces.retain(|p| !p.lead || p.items.start == *last);
+    for p in pieces.iter_mut().filter(|p| p.lead) {
+        let others = others.iter().filter(|o| p.value.as_ref() != Some(o)).cloned().collect();
+        p.doubts.push(("several numbers were said".to_owned(), others));
+    }
 }
 
 /// Canal mentions that stand together with no list item between.

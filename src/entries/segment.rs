@@ -154,7 +154,7 @@ fn says_twice(kinds: &Kinds, a: &Filled, b: &Filled) -> bool {
     };
     let (fa, fb) = (fields(a), fields(b));
     let canals = |f: &Filled| f.drafts.iter().any(|d| d.canal.is_some());
-    fa.iter().any(|f| fb.contains(f) && !joins(f)) || canals(a) && canals(b)
+    fa.iter().any(|f| fb.contains(f) && !joins(f)) || canals(a) && canals(b) && !fa.is_empty()
 }
 
 /// Does item `at` replace what stands before it ("twenty, no, twenty one")? A cut there would leave the value that was
@@ -164,7 +164,15 @@ fn takes_back(line: &Line, whole: &Range<usize>, at: usize) -> bool {
         line.items.get(i).is_some_and(|it| it.what == What::Mark) && !line.is_mark(i, ".")
             || line.term(i, "fillers").is_some()
     };
-    let is_value = |i: usize| line.atom(i).is_some() || line.term(i, "canals").is_some();
+    let is_value = |i: usize| {
+        line.items.get(i).is_some_and(|it| match &it.what {
+            What::Number(_) => true,
+            What::Term(tags, _) => {
+                tags.iter().any(|t| !matches!(&*t.vocabulary, "fillers" | "cues" | "controls"))
+            }
+            _ => false,
+        })
+    };
     let starts = (at..whole.end).find(|&i| !small(i) && !cue(line, i, "repair"));
     let mut repaired = (at..starts.unwrap_or(at)).any(|i| cue(line, i, "repair"));
     let mut i = at;

@@ -97,7 +97,7 @@ impl<'a> Session<'a> {
         let line = Line::new(breath, &self.x.vocabulary);
         let mut hits = hits::find(&line, &self.x.kinds, &self.x.index);
         let inside = insides(&line);
-        hits.retain(|h| inside.get(h.first) != Some(&true) && self.is_real(h, &line));
+        hits.retain(|h| inside.get(h.first) != Some(&true) && self.is_real(h, &line) && is_sign(h, &line));
         let placed = vec![false; line.items.len()];
         let mut at = At { n, breath, line, hits, placed };
         let mut start = 0;
@@ -628,6 +628,33 @@ fn tidy(said: &str, at: &At<'_>, items: &Range<usize>) -> String {
     }
     let text = if start > items.start { at.said(&(start..items.end)).0 } else { said.to_owned() };
     text.trim_matches(|c: char| c.is_whitespace() || matches!(c, ',' | '.' | ':' | ';' | '-')).to_owned()
+}
+
+/// A rule's words are no sign of a step where they only say when or why ("before the obturation", "because the bleeding
+/// …"), or where they are a number's unit ("thirty gauge").
+fn is_sign(hit: &Hit, line: &Line) -> bool {
+    if matches!(hit.of, Of::Field(..)) {
+        return true;
+    }
+    let before = hit.first.checked_sub(1);
+    if line.unit(hit.first).is_some() && before.is_some_and(|b| line.atom(b).is_some()) {
+        return false;
+    }
+    let mut at = hit.first;
+    while at > 0
+        && ["the", "any", "each", "every", "a", "an", "final", "this"].iter().any(|w| line.is_word(at - 1, w))
+    {
+        at -= 1;
+    }
+    let clause = hits::end_of_sentence(line, hit.end);
+    let end = (hit.end..clause).find(|&i| line.is_mark(i, ",")).unwrap_or(clause);
+    let valued = (hit.first..end).any(|i| line.atom(i).is_some());
+    if at > 0 && cue(line, at - 1, "beside") && !valued {
+        return false;
+    }
+    let start = hits::first_of_sentence(line, hit.first);
+    let from = (start..hit.first).rev().find(|&i| line.is_mark(i, ",")).unwrap_or(start);
+    find_cue(line, from..hit.first, "reason").is_none()
 }
 
 /// Words after which a number is a size or a length, never a tooth.

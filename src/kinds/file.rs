@@ -27,6 +27,8 @@ struct KindFile {
     #[serde(default)]
     each: Vec<String>,
     #[serde(default)]
+    each_in_its_canal: bool,
+    #[serde(default)]
     goes_on: bool,
     #[serde(default)]
     never: Vec<Status>,
@@ -143,6 +145,7 @@ pub(super) fn read(file: &str, text: &str) -> Result<Kind, KindError> {
         about: raw.about,
         place,
         each: raw.each,
+        each_in_its_canal: raw.each_in_its_canal,
         goes_on: raw.goes_on,
         never: raw.never,
         not_with: raw.not_with,

@@ -67,6 +67,8 @@ pub struct Kind {
     pub place: Place,
     /// The fields of which each one said makes an entry of its own: a list of sizes is several entries.
     pub each: Vec<String>,
+    /// Several in one list need a canal each; otherwise they are one value, said more than once.
+    pub each_in_its_canal: bool,
     /// A bare number or attribute in a later breath may continue or complete this kind.
     pub goes_on: bool,
     /// Statuses that this kind cannot have: the words then give no entry (no mishap is a rule of the craft).
