@@ -99,7 +99,7 @@ pub fn fill(s: &Stretch<'_>, kind: usize) -> Option<Filled> {
             0.0
         };
     }
-    let mentions = mentions(s, &pieces);
+    let mentions = mentions(s, kind, &pieces);
     if k.place == Place::Tooth {
         score -= 0.2 * f32::from(u8::from(!mentions.is_empty()));
     } else {
@@ -261,7 +261,7 @@ fn leads_between(pieces: &[Piece], p: &Piece, q: &Piece) -> bool {
     pieces.iter().any(|x| x.lead && x.items.start >= p.items.end && x.items.end <= q.items.start)
 }
 
-fn mentions(s: &Stretch<'_>, pieces: &[Piece]) -> Vec<Mention> {
+fn mentions(s: &Stretch<'_>, kind: usize, pieces: &[Piece]) -> Vec<Mention> {
     let line = s.line;
     let mut out: Vec<Mention> = Vec::new();
     for i in s.items.clone() {
@@ -269,7 +269,8 @@ fn mentions(s: &Stretch<'_>, pieces: &[Piece]) -> Vec<Mention> {
         if line.unit(i).is_some() && i > 0 && line.atom(i - 1).is_some() {
             continue;
         }
-        if pieces.iter().any(|p| p.items.contains(&i) && p.field != "canal") {
+        let names_canals = s.kinds.all.get(kind).is_some_and(|k| k.place == Place::NamesCanals);
+        if !names_canals && pieces.iter().any(|p| p.items.contains(&i)) {
             continue;
         }
         let names: Vec<String> = match value {
