@@ -269,7 +269,7 @@ pub(super) fn completes(s: &mut Session<'_>, at: &mut At<'_>, items: &Range<usiz
         if draft.pieces.is_empty()
             || !certain
             || !filled.leftover.is_empty()
-            || strange_words(at, items, &draft.pieces) > 2
+            || strange_words(at, items, &draft.pieces) > 0
             || draft.pieces.iter().any(|p| p.lead)
         {
             continue;

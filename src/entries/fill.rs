@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use super::{
     hits::{self, Hit, Of},
-    sentence::cue,
+    sentence::{self, cue},
 };
 use crate::{
     kinds::{Kind, Kinds, Place},
@@ -193,7 +193,7 @@ fn choose(s: &Stretch<'_>, kind: usize, k: &Kind) -> Vec<Piece> {
 pub fn repaired(line: &Line, between: Range<usize>) -> bool {
     let mut seen = false;
     for i in between {
-        if cue(line, i, "repair") {
+        if sentence::takes_back(line, i) {
             seen = true;
         } else if line.atom(i).is_some() {
             seen = false;

@@ -5,7 +5,7 @@ use std::ops::Range;
 use super::{
     fill::{self, Filled, Stretch},
     hits::{Hit, Of},
-    sentence::{Sentence, Speech, cue},
+    sentence::{self, Sentence, Speech, cue},
 };
 use crate::{
     kinds::{Kinds, TakesTo},
@@ -173,16 +173,27 @@ fn takes_back(line: &Line, whole: &Range<usize>, at: usize) -> bool {
             _ => false,
         })
     };
-    let starts = (at..whole.end).find(|&i| !small(i) && !cue(line, i, "repair"));
-    let mut repaired = (at..starts.unwrap_or(at)).any(|i| cue(line, i, "repair"));
-    let mut i = at;
-    while i > whole.start && (small(i - 1) || cue(line, i - 1, "repair")) {
-        i -= 1;
-        repaired |= cue(line, i, "repair");
-    }
-    let before = (whole.start..i).next_back();
-    let after_value = before.is_some_and(|b| is_value(b) || line.unit(b).is_some());
-    repaired && after_value && starts.is_some_and(is_value)
+    // The clause that is taken back, and what takes it back, hang together with what comes in its place.
+    let Some(repair) = (at..whole.end)
+        .take_while(|&i| !line.is_mark(i, ",") || i + 1 < whole.end && sentence::takes_back(line, i + 1))
+        .find(|&i| sentence::takes_back(line, i))
+        .or_else(|| {
+            (whole.start..at)
+                .rev()
+                .take_while(|&i| small(i) || cue(line, i, "repair"))
+                .find(|&i| sentence::takes_back(line, i))
+        })
+    else {
+        return false;
+    };
+    let after = (repair..whole.end).find(|&i| !small(i) && !cue(line, i, "repair"));
+    let last = (whole.start..repair).rev().find(|&i| !small(i) && !cue(line, i, "repair"));
+    let clause =
+        (whole.start..last.unwrap_or(repair)).rev().find(|&i| line.is_mark(i, ",") || line.is_mark(i, "."));
+    let first = clause.map_or(whole.start, |c| c + 1);
+    at > first
+        && last.is_some_and(|b| is_value(b) || line.unit(b).is_some())
+        && after.is_some_and(|a| at <= a && is_value(a))
 }
 
 /// Where a stretch may start: sentences, what opens an entry, canals, fields after a mark or joiner.

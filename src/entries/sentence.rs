@@ -33,6 +33,25 @@ pub fn cue(line: &Line, i: usize, class: &str) -> bool {
     }
 }
 
+/// Do the words at item `i` take back what was said before? "no" does so only as a word of its own ("twenty, no, twenty
+/// one"); before a noun it denies ("no perforation").
+pub fn takes_back(line: &Line, i: usize) -> bool {
+    if !cue(line, i, "repair") {
+        return false;
+    }
+    if !line.is_word(i, "no") {
+        return true;
+    }
+    let next = i + 1;
+    line.is_mark(next, ",")
+        || line.is_mark(next, ".")
+        || line.is_mark(next, "-")
+        || cue(line, next, "repair")
+        || line.atom(next).is_some()
+        || ["it", "that", "that's", "it's", "the"].iter().any(|w| line.is_word(next, w))
+        || line.term(next, "fillers").is_some()
+}
+
 /// The first cue of a class in a range.
 pub fn find_cue(line: &Line, range: Range<usize>, class: &str) -> Option<usize> {
     range.into_iter().find(|&i| cue(line, i, class))

@@ -732,20 +732,7 @@ fn starts_correction(line: &Line, items: &Range<usize>) -> bool {
         }
         i += 1;
     }
-    if !cue(line, i, "repair") {
-        return false;
-    }
-    if !line.is_word(i, "no") {
-        return true;
-    }
-    // "no perforation" denies; "no, twenty", "no make that twenty", "no wait" correct.
-    let next = i + 1;
-    line.is_mark(next, ",")
-        || line.is_mark(next, ".")
-        || cue(line, next, "repair")
-        || line.atom(next).is_some()
-        || ["it", "that", "that's", "it's", "the"].iter().any(|w| line.is_word(next, w))
-        || line.term(next, "fillers").is_some()
+    sentence::takes_back(line, i)
 }
 
 /// Does a stretch end with words of correction that nothing follows ("no, hang on")?

@@ -494,6 +494,10 @@ fn with_unit(line: &Line, i: usize, units: &[(&str, i64)]) -> Option<Reading> {
         // "three, four ml"
         r = Reading::new(i + 3, a.value).doubted("two numbers were said", vec![b.value]);
     }
+    // "point two of a mil", "half of a millilitre"
+    if a.value < Decimal::whole(1) && line.is_word(r.end, "of") && line.is_word(r.end + 1, "a") {
+        r.end += 2;
+    }
     let unit = line.unit(r.end)?;
     let (_, by) = units.iter().find(|(u, _)| *u == unit)?;
     r.value = r.value.saturating_times(*by);
@@ -541,11 +545,16 @@ fn ratio(line: &Line, i: usize) -> Option<Reading> {
         || [":", "-", "/"].iter().any(|m| line.is_mark(i + 1, m));
     let article = usize::from(line.is_word(i + 2, "a"));
     let b = line.atom(i + 2 + article).filter(|_| joint)?;
-    if b.value < Decimal::whole(1000) {
+    // "1:100 000": a blank between the thousands.
+    let blank = line
+        .atom(i + 3 + article)
+        .is_some_and(|z| z.value == Decimal::ZERO && matches!(z.form, Form::Printed { digits: 3, .. }));
+    let value = if blank { b.value.saturating_times(1000) } else { b.value };
+    if value < Decimal::whole(1000) {
         return None;
     }
-    let text = format!("1:{}", b.value);
-    Some(Reading { text: Some(text), ..Reading::new(i + 3 + article, b.value) })
+    let text = format!("1:{value}");
+    Some(Reading { text: Some(text), ..Reading::new(i + 3 + article + usize::from(blank), value) })
 }
 
 /// One or two digits, said as a number or digit by digit; the notation decides later whether there is such a tooth.
