@@ -10,8 +10,8 @@ use super::{
     status::{self, Manner},
 };
 use crate::{
-    kinds::Place,
-    log::{Canal, Review, Status},
+    kinds::{Is, Place},
+    log::{Canal, Review, Status, Value},
     words::line::What,
 };
 
@@ -88,6 +88,9 @@ impl Session<'_> {
 
     /// A correction in bare words: "no, make that twenty", "sorry, distal".
     pub(super) fn correct_bare(&mut self, at: &At<'_>, items: &Range<usize>) -> bool {
+        if self.correct_number(at, items) {
+            return true;
+        }
         let candidates: Vec<usize> = self.live().take(LOOK_BACK).collect();
         for &i in &candidates {
             let Some(kind) = self.notes.get(i).map(|n| n.kind) else { continue };
@@ -115,6 +118,52 @@ impl Session<'_> {
             return true;
         }
         false
+    }
+
+    /// "No, twenty five.": a number alone corrects the number that was said last.
+    fn correct_number(&mut self, at: &At<'_>, items: &Range<usize>) -> bool {
+        let Some(target) = self.live().next() else { return false };
+        let Some((kind, field)) = self.notes.get(target).and_then(|n| Some((n.kind, n.last.clone()?))) else {
+            return false;
+        };
+        let Some(Is::Number(slot)) =
+            self.x.kinds.all.get(kind).and_then(|k| k.fields.get(&field)).map(|f| &f.is)
+        else {
+            return false;
+        };
+        let Some(first) = items.clone().find(|&i| at.line.atom(i).is_some()) else { return false };
+        let bare = |r: &crate::words::slot::Reading| !r.has_unit && r.taper.is_none();
+        let Some(reading) = crate::words::slot::read(*slot, &at.line, first)
+            .or_else(|| crate::words::slot::read(crate::words::slot::Slot::Bare, &at.line, first))
+            .filter(bare)
+        else {
+            return false;
+        };
+        let number = first..reading.end;
+        let alone = items.clone().filter(|i| !number.contains(i)).all(|i| {
+            at.line.items.get(i).is_some_and(|it| it.what == What::Mark)
+                || cue(&at.line, i, "repair")
+                || at.line.term(i, "fillers").is_some()
+                || SMALL.contains(&at.line.text(i)) && at.line.term(i, "canals").is_none()
+        });
+        if !alone {
+            return false;
+        }
+        let doubts = reading
+            .doubts
+            .iter()
+            .map(|d| (d.reason.clone(), d.alternatives.iter().map(|v| Value::Number(*v)).collect()));
+        let piece = Piece {
+            field,
+            value: Some(Value::Number(reading.value)),
+            same: false,
+            items: number,
+            doubts: doubts.collect(),
+            weight: 1,
+            lead: false,
+        };
+        self.change(at, items, target, &Draft { pieces: vec![piece], canal: None }, true);
+        true
     }
 
     /// Writes a draft's values into an entry; what was heard first is kept beside.
@@ -240,7 +289,9 @@ pub(super) fn continues(
             s.same(at, items, kind, &mut entry);
             s.locate(&mut entry, k.place, draft.canal.as_ref(), status);
             super::doubts::add(s, at, items, kind, &mut entry, &found);
-            s.push(entry, Note { breath: at.n, kind, why: vec![format!("goes on with {}: {said}", k.name)] });
+            let why = vec![format!("goes on with {}: {said}", k.name)];
+            let last = super::session::last_number(&draft.pieces);
+            s.push(entry, Note { breath: at.n, kind, why, last });
         }
         return true;
     }

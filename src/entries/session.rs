@@ -39,6 +39,8 @@ pub(super) struct Note {
     pub(super) breath: usize,
     pub(super) kind: usize,
     pub(super) why: Vec<String>,
+    /// The field whose number was said last: a bare number that corrects means this one.
+    pub(super) last: Option<String>,
 }
 
 /// A breath while it is worked on.
@@ -340,7 +342,8 @@ impl<'a> Session<'a> {
                 push_doubt(&mut entry, "entry", &format!("the number \"{said}\" found no place"), &[]);
             }
         }
-        self.push(entry, Note { breath: at.n, kind: reading.kind, why });
+        let last = last_number(&draft.pieces);
+        self.push(entry, Note { breath: at.n, kind: reading.kind, why, last });
     }
 
     pub(super) fn push(&mut self, mut entry: Entry, note: Note) {
@@ -455,7 +458,7 @@ impl<'a> Session<'a> {
                 self.teeth.push(named.iso);
             }
             let why = vec![format!("rule {}: {}", rule.id, at.said(&p.items).0)];
-            self.push(entry, Note { breath: at.n, kind: reading.kind, why });
+            self.push(entry, Note { breath: at.n, kind: reading.kind, why, last: None });
         }
         any
     }
@@ -485,7 +488,7 @@ impl<'a> Session<'a> {
         }
         self.locate(&mut entry, Place::Tooth, None, Status::Done);
         let why = vec![format!("rule {}: {said}", rule.id)];
-        self.push(entry, Note { breath: at.n, kind: k, why });
+        self.push(entry, Note { breath: at.n, kind: k, why, last: None });
         at.place(items.clone());
     }
 
@@ -569,6 +572,15 @@ impl<'a> Session<'a> {
             kind,
         )
     }
+}
+
+/// The field of the last number among pieces.
+pub(super) fn last_number(pieces: &[fill::Piece]) -> Option<String> {
+    pieces
+        .iter()
+        .filter(|p| p.value.as_ref().is_some_and(|v| v.number().is_some()))
+        .max_by_key(|p| p.items.end)
+        .map(|p| p.field.clone())
 }
 
 /// An entry with nothing in it yet.

@@ -197,7 +197,11 @@ fn is_plain(line: &Line, i: usize) -> bool {
     line.items.get(i).is_some_and(|item| match &item.what {
         What::Word => true,
         What::Mark => line.is_mark(i, ","),
-        What::Term(tags, _) => tags.iter().all(|t| matches!(&*t.vocabulary, "fillers" | "canals")),
+        What::Term(tags, _) => tags.iter().all(|t| match &*t.vocabulary {
+            "fillers" | "canals" => true,
+            "cues" => !matches!(&*t.value, "repair" | "negation" | "no" | "condition"),
+            _ => false,
+        }),
         What::Number(_) => false,
     })
 }

@@ -44,6 +44,8 @@ pub enum Slot {
     Mg,
     /// "one to eighty thousand".
     Ratio,
+    /// Millimetres that are no size: with a unit or a fraction.
+    MmSure,
     /// A tooth number.
     Tooth,
     /// A tooth number said digit by digit ("three six").
@@ -62,6 +64,7 @@ impl Slot {
             "mm!" => Self::MmUnit,
             "size" => Self::Size,
             "std" => Self::StandardSize,
+            "mm." => Self::MmSure,
             "tooth2" => Self::ToothDigits,
             "size/taper" => Self::SizeTaper,
             "taper" => Self::Taper,
@@ -131,6 +134,7 @@ pub fn read(slot: Slot, line: &Line, i: usize) -> Option<Reading> {
         Slot::Bare => line.atom(i).filter(|_| line.unit(i + 1).is_none()).map(|a| Reading::of(i + 1, a)),
         Slot::Mm => mm(line, i),
         Slot::MmUnit => mm(line, i).filter(|r| r.has_unit),
+        Slot::MmSure => mm(line, i).filter(|r| r.has_unit || !r.value.is_whole()),
         Slot::Size => size(line, i),
         Slot::StandardSize => size(line, i).filter(|r| r.taper.is_some() || is_standard_size(r.value)),
         Slot::ToothDigits => tooth_digits(line, i),
