@@ -266,7 +266,7 @@ pub(super) fn continues(
         let canal = filled.drafts.iter().any(|d| d.canal.is_some());
         let fits = (lead && canal || again && !pieces.is_empty() || same && canal)
             && filled.leftover.is_empty()
-            && strange_words(at, items, &pieces) <= 1;
+            && strange_words(at, items, &pieces) == 0;
         if !fits {
             continue;
         }

@@ -75,11 +75,12 @@ pub fn find(line: &Line, kinds: &Kinds, index: &Index<PatternId>) -> Vec<Hit> {
                     k.fields.get_index(f).and_then(|(_, field)| field.hear.get(h)?.pattern.at(line, i))
                 }
             };
-            if let Some(found) = found.filter(|m| m.end > i) {
-                hits.push(Hit { first: i, end: found.end, kind, of: id.of, found });
+            if let Some(found) = found.filter(|m| m.end > m.start) {
+                hits.push(Hit { first: found.start, end: found.end, kind, of: id.of, found });
             }
         }
     }
+    hits.sort_by_key(|h| h.first);
     hits
 }
 

@@ -310,7 +310,12 @@ fn score(
 /// What the sure signs of other kinds inside the stretch cost, where this reading leaves them without a place.
 fn unexplained(line: &Line, kinds: &Kinds, rules: &[&Hit], top: &Hit, filled: &Filled) -> f32 {
     let pieces = || filled.drafts.iter().flat_map(|d| &d.pieces);
-    let taken = |i: usize| pieces().any(|p| p.items.contains(&i)) || (top.first..top.end).contains(&i);
+    let uses = kinds.all.get(top.kind).map_or(&[][..], |k| &k.uses);
+    let taken = |i: usize| {
+        pieces().any(|p| p.items.contains(&i))
+            || (top.first..top.end).contains(&i)
+            || uses.iter().any(|v| line.term(i, v).is_some())
+    };
     let says = |i: usize| {
         line.items.get(i).is_some_and(|it| match &it.what {
             What::Number(_) => true,

@@ -31,6 +31,8 @@ struct KindFile {
     #[serde(default)]
     goes_on: bool,
     #[serde(default)]
+    uses: Vec<String>,
+    #[serde(default)]
     never: Vec<Status>,
     #[serde(default)]
     not_with: Vec<String>,
@@ -147,6 +149,7 @@ pub(super) fn read(file: &str, text: &str) -> Result<Kind, KindError> {
         each: raw.each,
         each_in_its_canal: raw.each_in_its_canal,
         goes_on: raw.goes_on,
+        uses: raw.uses,
         never: raw.never,
         not_with: raw.not_with,
         fields,

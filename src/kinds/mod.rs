@@ -71,6 +71,8 @@ pub struct Kind {
     pub each_in_its_canal: bool,
     /// A bare number or attribute in a later breath may continue or complete this kind.
     pub goes_on: bool,
+    /// Vocabularies whose words are natural here though no field holds them: they are no sign of another kind.
+    pub uses: Vec<String>,
     /// Statuses that this kind cannot have: the words then give no entry (no mishap is a rule of the craft).
     pub never: Vec<Status>,
     /// Classes of cues that rule the kind out: "the old filling is out" restores nothing.

@@ -6,6 +6,8 @@
 //! {mm}                     a number in a slot (see `words::slot::Slot`)
 //! word?   {mm}?            may be missing
 //! …                        up to four plain words (no number, no term, no full stop)
+//! <cone   <{size}          must stand before, but is no part of what is heard
+//! >points                  must stand behind, likewise
 //! ```
 
 use std::collections::HashMap;
@@ -26,6 +28,8 @@ pub struct Pattern {
 struct Element {
     what: Want,
     optional: bool,
+    /// Must be there, but belongs to something else.
+    beside: bool,
 }
 
 #[derive(Debug, Clone)]
@@ -43,6 +47,8 @@ enum Want {
 /// What a pattern found.
 #[derive(Debug, Clone, Default)]
 pub struct Match {
+    /// First item, after what only had to stand before.
+    pub start: usize,
     /// Item after the last.
     pub end: usize,
     /// Readings of the slots, in order.
@@ -64,8 +70,18 @@ impl Pattern {
 
     /// The pattern at item `i`.
     pub fn at(&self, line: &Line, i: usize) -> Option<Match> {
-        let mut m = Match::default();
-        walk(&self.elements, line, i, &mut m).then_some(m)
+        let own = |e: &&Element| !e.beside;
+        let before = self.elements.iter().position(|e| !e.beside).unwrap_or(0);
+        let after = self.elements.iter().rposition(|e| !e.beside).map_or(0, |p| p + 1);
+        let (lead, rest) = self.elements.split_at_checked(before)?;
+        let (inner, tail) = rest.split_at_checked(after - before)?;
+        debug_assert!(inner.iter().all(|e| own(&e)), "only the ends of a pattern stand beside");
+        let mut ignored = Match::default();
+        let start =
+            if lead.is_empty() { i } else { walk(lead, line, i, &mut ignored).then_some(ignored.end)? };
+        let mut m = Match { start, ..Match::default() };
+        (walk(inner, line, start, &mut m) && (tail.is_empty() || walk(tail, line, m.end, &mut ignored)))
+            .then_some(m)
     }
 
     /// What the pattern can start with, for the index.
@@ -104,8 +120,12 @@ enum Start {
 }
 
 fn element(text: &str) -> Result<Element, String> {
+    let (text, beside) = match text.strip_prefix('<').or_else(|| text.strip_prefix('>')) {
+        Some(rest) if !rest.is_empty() => (rest, true),
+        _ => (text, false),
+    };
     if text == "…" {
-        return Ok(Element { what: Want::Gap, optional: false });
+        return Ok(Element { what: Want::Gap, optional: false, beside });
     }
     let (text, optional) = text.strip_suffix('?').map_or((text, false), |t| (t, true));
     let what = if let Some(inner) = text.strip_prefix('{') {
@@ -127,7 +147,7 @@ fn element(text: &str) -> Result<Element, String> {
                 .collect(),
         )
     };
-    Ok(Element { what, optional })
+    Ok(Element { what, optional, beside })
 }
 
 fn walk(elements: &[Element], line: &Line, i: usize, m: &mut Match) -> bool {
