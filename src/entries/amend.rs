@@ -270,7 +270,7 @@ pub(super) fn continues(
         if !fits {
             continue;
         }
-        let status = status::of(&at.line, sentence, items, items.start, Manner::Record, &|_| false)
+        let status = status::of(&at.line, sentence, items, items.start, Manner::Record, false, &|_| false)
             .unwrap_or_default();
         let rule = s.entries.get(i).map(|e| e.rule.clone()).unwrap_or_default();
         let (said, from_s, to_s) = at.said(items);

@@ -23,6 +23,8 @@ pub enum Speech {
 pub struct Sentence {
     pub items: Range<usize>,
     pub speech: Speech,
+    /// An if-clause stood before it: what it says holds under that condition.
+    pub conditional: bool,
 }
 
 /// Is item `i` a cue of this class?
@@ -84,6 +86,20 @@ fn push(line: &Line, items: Range<usize>, lecture: bool, out: &mut Vec<Sentence>
     if items.is_empty() {
         return;
     }
+    // "if it resists, brush outward": the condition itself is no step, what follows holds under it.
+    if let Some(at) = find_cue(line, items.clone(), "condition").filter(|at| opens(line, &items, *at)) {
+        let end = condition_end(line, at, items.end);
+        if items.start < at {
+            push(line, items.start..at, lecture, out);
+        }
+        out.push(Sentence { items: at..end, speech: Speech::Talk("condition"), conditional: false });
+        let first = out.len();
+        push(line, end..items.end, lecture, out);
+        for s in out.iter_mut().skip(first) {
+            s.conditional = true;
+        }
+        return;
+    }
     let speech = speech(line, items.clone(), lecture);
     // A request or question may fill only a part between commas.
     if let Speech::Talk("request" | "question" | "patient") = speech {
@@ -108,12 +124,28 @@ fn push(line: &Line, items: Range<usize>, lecture: bool, out: &mut Vec<Sentence>
                     s = speech;
                 }
                 talking |= matches!(s, Speech::Talk(_));
-                out.push(Sentence { items: part, speech: s });
+                out.push(Sentence { items: part, speech: s, conditional: false });
             }
             return;
         }
     }
-    out.push(Sentence { items, speech });
+    out.push(Sentence { items, speech, conditional: false });
+}
+
+/// Does a condition open its clause, with something behind it that it may govern?
+fn opens(line: &Line, items: &Range<usize>, at: usize) -> bool {
+    let mut before = (items.start..at).rev().filter(|&i| line.term(i, "fillers").is_none());
+    let at_start = before.next().is_none_or(|i| line.is_mark(i, ","));
+    let end = condition_end(line, at, items.end);
+    at_start && end < items.end && end > at + 1 && !line.is_mark(at + 1, ",")
+}
+
+/// Where an if-clause ends: behind the first comma, before "then", or at a verb of the main clause.
+pub fn condition_end(line: &Line, at: usize, end: usize) -> usize {
+    if let Some(i) = (at + 1..end).find(|&i| line.is_mark(i, ",") || line.is_word(i, "then")) {
+        return i + 1;
+    }
+    (at + 3..end).find(|&i| cue(line, i, "imperative") || cue(line, i, "you") && i > at + 3).unwrap_or(end)
 }
 
 /// Index of the first item that is no filler and no mark.

@@ -240,8 +240,11 @@ impl<'a> Session<'a> {
                     s.items.contains(&anchor)
                 })
                 .map_or(segment.items.clone(), |s| s.items.clone());
+            let conditional = run
+                .iter()
+                .any(|s| s.conditional && s.items.start <= sentence.start && s.items.end >= sentence.end);
             let used = match segment.read.clone() {
-                Some(reading) => self.read(at, &segment, reading, &sentence, correcting),
+                Some(reading) => self.read(at, &segment, reading, &sentence, conditional, correcting),
                 None => self.goes_on(at, &segment.items, &sentence, correcting),
             };
             if used {
@@ -258,6 +261,7 @@ impl<'a> Session<'a> {
         segment: &Segment,
         reading: Reading,
         sentence: &Range<usize>,
+        conditional: bool,
         correcting: bool,
     ) -> bool {
         let Some(kind) = self.x.kinds.all.get(reading.kind) else { return false };
@@ -270,13 +274,22 @@ impl<'a> Session<'a> {
                 &reading.rule_items,
                 reading.rule_items.start,
                 Manner::Record,
+                conditional,
                 &|_| false,
             ),
             None => {
                 let pieces = || reading.filled.drafts.iter().flat_map(|d| &d.pieces);
                 let valued = |i: usize| pieces().any(|p| p.items.contains(&i));
                 let manner = if kind.place == Place::NamesTeeth { Manner::Record } else { self.manner() };
-                status::of(&at.line, sentence, &segment.items, reading.rule_items.start, manner, &valued)
+                status::of(
+                    &at.line,
+                    sentence,
+                    &segment.items,
+                    reading.rule_items.start,
+                    manner,
+                    conditional,
+                    &valued,
+                )
             }
         };
         let Some(status) = status else { return false };
@@ -503,7 +516,7 @@ impl<'a> Session<'a> {
         if correcting && self.correct_bare(at, items) {
             return true;
         }
-        if status::of(&at.line, sentence, items, items.start, self.manner(), &|_| false).is_none() {
+        if status::of(&at.line, sentence, items, items.start, self.manner(), false, &|_| false).is_none() {
             return false;
         }
         if amend::continues(self, at, items, sentence) || amend::completes(self, at, items) {

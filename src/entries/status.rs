@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use super::sentence::{cue, find_cue};
+use super::sentence::{self as sentence_room, cue, find_cue};
 use crate::{log::Status, words::line::Line};
 
 /// How the speaker speaks: to the record, or to learners.
@@ -24,11 +24,15 @@ pub fn of(
     stretch: &Range<usize>,
     anchor: usize,
     manner: Manner,
+    conditional: bool,
     valued: &dyn Fn(usize) -> bool,
 ) -> Option<Status> {
     let before = sentence.start..anchor.max(sentence.start).min(sentence.end);
+    if conditional {
+        return Some(Status::Conditional);
+    }
     if let Some(at) = find_cue(line, sentence.clone(), "condition") {
-        let end = condition_end(line, at, sentence.end);
+        let end = sentence_room::condition_end(line, at, sentence.end);
         if at > anchor {
             // "flush with saline if it hurts" – but "review in four weeks, if symptom free obturate".
             let main_follows = (end..sentence.end).any(|i| {
@@ -49,7 +53,7 @@ pub fn of(
         return Some(Status::General);
     }
     if manner == Manner::Theory {
-        return Some(Status::General);
+        return (!states_a_fact(line, sentence)).then_some(Status::General);
     }
     if negated(line, sentence, stretch, anchor, valued) {
         return Some(Status::NotDone);
@@ -60,12 +64,17 @@ pub fn of(
     Some(Status::Done)
 }
 
-/// Where an if-clause ends: at the first comma, at "then", or at a second verb of the main clause.
-fn condition_end(line: &Line, at: usize, end: usize) -> usize {
-    if let Some(i) = (at + 1..end).find(|&i| line.is_mark(i, ",") || line.is_word(i, "then")) {
-        return i + 1;
-    }
-    (at + 3..end).find(|&i| cue(line, i, "imperative")).unwrap_or(end)
+/// "the sealer is only a thin film": a copula that no participle follows says what is, not what one does.
+fn states_a_fact(line: &Line, sentence: &Range<usize>) -> bool {
+    let says = |i: usize| ["is", "are", "was", "were", "means", "happens"].iter().any(|w| line.is_word(i, w));
+    let does = |i: usize| {
+        let w = line.text(i);
+        w.ends_with("ed")
+            || ["done", "left", "kept", "taken", "put", "made", "for", "given", "cut"].contains(&w)
+    };
+    let acts = sentence.clone().any(|i| cue(line, i, "you") || line.is_word(i, "we"));
+    let copula = sentence.clone().find(|&i| says(i));
+    !acts && copula.is_some_and(|c| !(c + 1..(c + 5).min(sentence.end)).any(does))
 }
 
 /// Words over which a negation does not reach.
