@@ -232,7 +232,7 @@ fn strange_words(at: &At<'_>, items: &Range<usize>, pieces: &[Piece]) -> usize {
 }
 
 /// Words that may stand around a value without changing what is said.
-const SMALL: [&str; 54] = [
+pub(super) const SMALL: [&str; 54] = [
     "the", "a", "an", "is", "was", "are", "were", "at", "in", "to", "for", "of", "on", "with", "and",
     "that's", "that", "it", "it's", "this", "these", "those", "them", "then", "also", "too", "as", "well",
     "same", "from", "by", "one", "ones", "canal", "canals", "here", "there", "now", "we", "i", "had", "have",

@@ -23,6 +23,9 @@ const ENTRY: f32 = 1.4;
 /// What an entry must explain beyond that where the sentence holds words of everyday life or of opinion.
 const DOUBTFUL: f32 = 2.0;
 
+/// What a plain word costs that nothing explains.
+const STRANGE: f32 = 0.1;
+
 /// A stretch and what it was read as.
 #[derive(Debug, Clone)]
 pub struct Segment {
@@ -298,6 +301,7 @@ fn score(
             }
             score += filled.score;
             score -= unexplained(line, kinds, &rules, top, &filled);
+            score -= strange(line, &items, top, &filled);
         }
         if score > THRESHOLD && score > best.0 {
             let reading = Reading { kind: h.kind, rule: r, rule_items: top.first..top.end, filled, text };
@@ -305,6 +309,18 @@ fn score(
         }
     }
     best
+}
+
+/// What plain words cost that neither the rule nor a field explains: many of them mean that something else is told.
+fn strange(line: &Line, items: &Range<usize>, top: &Hit, filled: &Filled) -> f32 {
+    let pieces = || filled.drafts.iter().flat_map(|d| &d.pieces);
+    let strange = items
+        .clone()
+        .filter(|&i| matches!(line.items.get(i).map(|it| &it.what), Some(What::Word)))
+        .filter(|&i| !(top.first..top.end).contains(&i) && !super::amend::SMALL.contains(&line.text(i)))
+        .filter(|&i| !pieces().any(|p| p.items.contains(&i)))
+        .count();
+    STRANGE * f32::from(u8::try_from(strange.saturating_sub(1)).unwrap_or(u8::MAX))
 }
 
 /// What the sure signs of other kinds inside the stretch cost, where this reading leaves them without a place.

@@ -142,7 +142,9 @@ fn opens(line: &Line, items: &Range<usize>, at: usize) -> bool {
 
 /// Where an if-clause ends: behind the first comma, before "then", or at a verb of the main clause.
 pub fn condition_end(line: &Line, at: usize, end: usize) -> usize {
-    if let Some(i) = (at + 1..end).find(|&i| line.is_mark(i, ",") || line.is_word(i, "then")) {
+    if let Some(i) =
+        (at + 1..end).find(|&i| line.is_mark(i, ",") || line.is_mark(i, ":") || line.is_word(i, "then"))
+    {
         return i + 1;
     }
     (at + 3..end).find(|&i| cue(line, i, "imperative") || cue(line, i, "you") && i > at + 3).unwrap_or(end)
