@@ -136,7 +136,9 @@ fn join(line: &Line, kinds: &Kinds, hits: &[Hit], run: &[Sentence], segments: Ve
             && before.kind == read.kind
             && before.text.is_none()
             && read.text.is_none()
-            && !says_twice(kinds, &before.filled, &read.filled)
+            && (!says_twice(kinds, &before.filled, &read.filled)
+                || lists(line, kinds, &before.filled, &read.filled, last.items.start..s.items.end))
+            && !denies(line, s.items.clone())
             && let (_, Some(joined)) = score(line, kinds, hits, last.items.start..s.items.end, run)
             && joined.kind == read.kind
         {
@@ -148,6 +150,23 @@ fn join(line: &Line, kinds: &Kinds, hits: &[Hit], run: &[Sentence], segments: Ve
         out.push(s);
     }
     out
+}
+
+/// Do two stretches together make one list ("buccal twenty one, palatal twenty, both by locator")?
+fn lists(line: &Line, kinds: &Kinds, a: &Filled, b: &Filled, items: Range<usize>) -> bool {
+    let has_lead = |f: &Filled| f.drafts.iter().any(|d| d.pieces.iter().any(|p| p.lead));
+    let each = kinds.all.get(a.kind).is_some_and(|k| !k.each.is_empty());
+    each && has_lead(a)
+        && has_lead(b)
+        && !items.into_iter().any(|i| line.is_mark(i, ".") || line.is_mark(i, ";"))
+}
+
+/// A stretch that denies or plans has a status of its own.
+fn denies(line: &Line, items: Range<usize>) -> bool {
+    items.into_iter().any(|i| {
+        ["negation", "no", "plan", "condition", "negation-after"].iter().any(|c| cue(line, i, c))
+            && !sentence::takes_back(line, i)
+    })
 }
 
 fn says_twice(kinds: &Kinds, a: &Filled, b: &Filled) -> bool {

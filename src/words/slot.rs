@@ -13,6 +13,9 @@ use super::{
 pub const SIZES: [i64; 21] =
     [6, 8, 10, 15, 20, 25, 30, 35, 40, 45, 50, 55, 60, 70, 80, 90, 100, 110, 120, 130, 140];
 
+/// Shaft lengths in millimetres in which hand instruments are sold: `file_length_mm` of the contract of a log.
+const SHAFTS: [i64; 4] = [21, 25, 28, 31];
+
 /// What a pattern may ask for between braces.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Slot {
@@ -46,6 +49,8 @@ pub enum Slot {
     Ratio,
     /// Millimetres that are no size: with a unit or a fraction.
     MmSure,
+    /// Length of an instrument's shaft as it is sold, with a unit.
+    Shaft,
     /// A tooth number.
     Tooth,
     /// A tooth number said digit by digit ("three six").
@@ -65,6 +70,7 @@ impl Slot {
             "size" => Self::Size,
             "std" => Self::StandardSize,
             "mm." => Self::MmSure,
+            "shaft" => Self::Shaft,
             "tooth2" => Self::ToothDigits,
             "size/taper" => Self::SizeTaper,
             "taper" => Self::Taper,
@@ -135,6 +141,9 @@ pub fn read(slot: Slot, line: &Line, i: usize) -> Option<Reading> {
         Slot::Mm => mm(line, i),
         Slot::MmUnit => mm(line, i).filter(|r| r.has_unit),
         Slot::MmSure => mm(line, i).filter(|r| r.has_unit || !r.value.is_whole()),
+        Slot::Shaft => {
+            mm(line, i).filter(|r| r.has_unit && SHAFTS.iter().any(|s| r.value == Decimal::whole(*s)))
+        }
         Slot::Size => size(line, i),
         Slot::StandardSize => size(line, i).filter(|r| r.taper.is_some() || is_standard_size(r.value)),
         Slot::ToothDigits => tooth_digits(line, i),

@@ -1,7 +1,7 @@
 //! The vocabularies in `src/tables/words/*.tsv`: what is said, and the term of the contract that it stands for.
 //!
 //! A row is `spoken forms` TAB `value` TAB `note`. Forms are separated by `|`. A form in capitals is spelled ("EDTA" is
-//! also heard as "e d t a" and "ed ta"). A form that starts with `~` is also found by its sound. The file's name is the
+//! also heard as "e d t a" and "ed ta"). The value `=` is the form itself, as said ("grade one" → "grade-one"). A form that starts with `~` is also found by its sound. The file's name is the
 //! vocabulary's name; a form may stand in several vocabularies.
 
 use std::{
@@ -82,10 +82,14 @@ impl Vocabulary {
     pub fn add(&mut self, vocabulary: &str, forms: &str, value: &str) {
         let tag = Tag { vocabulary: vocabulary.into(), value: value.into() };
         let values = self.names.entry(tag.vocabulary.clone()).or_default();
-        if !values.contains(&tag.value) {
+        if value != "=" && !values.contains(&tag.value) {
             values.push(tag.value.clone());
         }
         for form in forms.split('|').map(str::trim).filter(|f| !f.is_empty()) {
+            if value == "=" {
+                self.add(vocabulary, form, &form.trim_start_matches('~').replace(' ', "-"));
+                continue;
+            }
             let (form, sounds) = form.strip_prefix('~').map_or((form, false), |f| (f, true));
             if sounds && !form.contains(' ') {
                 self.by_sound.push(Sounding {
