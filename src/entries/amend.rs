@@ -10,9 +10,9 @@ use super::{
     status::{self, Manner},
 };
 use crate::{
-    kinds::{Is, Place},
+    kinds::{Is, Kind, Place},
     log::{Canal, Review, Status, Value},
-    words::line::What,
+    words::{line::What, slot::Slot},
 };
 
 /// How many live entries back a completion looks.
@@ -70,8 +70,12 @@ impl Session<'_> {
 
     /// The last live entry of a kind that a draft corrects: of the canal that is named, where there is one.
     fn target(&self, kind: usize, draft: &Draft) -> Option<usize> {
-        let of_kind: Vec<usize> =
-            self.live().take(12).filter(|&i| self.notes.get(i).is_some_and(|n| n.kind == kind)).collect();
+        let of_kind: Vec<usize> = self
+            .live()
+            .take(12)
+            .filter(|&i| self.notes.get(i).is_some_and(|n| n.kind == kind))
+            .filter(|&i| self.entries.get(i).is_some_and(|e| e.status != Status::NotDone))
+            .collect();
         let last = of_kind.first().copied()?;
         let Some(named) = &draft.canal else { return Some(last) };
         let same = of_kind
@@ -99,6 +103,10 @@ impl Session<'_> {
             if draft.pieces.is_empty() && draft.canal.is_none() || !filled.leftover.is_empty() {
                 continue;
             }
+            let Some(k) = self.x.kinds.all.get(kind) else { continue };
+            if !draft.pieces.iter().all(|p| fits(k, p)) || strange_words(at, items, &draft.pieces) > 2 {
+                continue;
+            }
             if draft.pieces.is_empty() && self.x.kinds.all.get(kind).is_none_or(|k| k.place == Place::Tooth) {
                 continue;
             }
@@ -123,47 +131,14 @@ impl Session<'_> {
     /// "No, twenty five.": a number alone corrects the number that was said last.
     fn correct_number(&mut self, at: &At<'_>, items: &Range<usize>) -> bool {
         let Some(target) = self.live().next() else { return false };
-        let Some((kind, field)) = self.notes.get(target).and_then(|n| Some((n.kind, n.last.clone()?))) else {
-            return false;
-        };
-        let Some(Is::Number(slot)) =
-            self.x.kinds.all.get(kind).and_then(|k| k.fields.get(&field)).map(|f| &f.is)
-        else {
-            return false;
-        };
-        let Some(first) = items.clone().find(|&i| at.line.atom(i).is_some()) else { return false };
-        let bare = |r: &crate::words::slot::Reading| !r.has_unit && r.taper.is_none();
-        let Some(reading) = crate::words::slot::read(*slot, &at.line, first)
-            .or_else(|| crate::words::slot::read(crate::words::slot::Slot::Bare, &at.line, first))
-            .filter(bare)
-        else {
-            return false;
-        };
-        let number = first..reading.end;
-        let alone = items.clone().filter(|i| !number.contains(i)).all(|i| {
-            at.line.items.get(i).is_some_and(|it| it.what == What::Mark)
-                || cue(&at.line, i, "repair")
-                || at.line.term(i, "fillers").is_some()
-                || SMALL.contains(&at.line.text(i)) && at.line.term(i, "canals").is_none()
-        });
-        if !alone {
-            return false;
-        }
-        let doubts = reading
-            .doubts
-            .iter()
-            .map(|d| (d.reason.clone(), d.alternatives.iter().map(|v| Value::Number(*v)).collect()));
-        let piece = Piece {
-            field,
-            value: Some(Value::Number(reading.value)),
-            same: false,
-            items: number,
-            doubts: doubts.collect(),
-            weight: 1,
-            lead: false,
-        };
-        self.change(at, items, target, &Draft { pieces: vec![piece], canal: None }, true);
-        true
+        let Some(note) = self.notes.get(target) else { return false };
+        let (of, fields) = (note.kind, note.numbers.clone());
+        let Some(kind) = self.x.kinds.all.get(of) else { return false };
+        fields.iter().any(|field| {
+            let Some(piece) = number_piece(at, items, kind, field) else { return false };
+            self.change(at, items, target, &Draft { pieces: vec![piece], canal: None }, true);
+            true
+        })
     }
 
     /// Writes a draft's values into an entry; what was heard first is kept beside.
@@ -290,8 +265,8 @@ pub(super) fn continues(
             s.locate(&mut entry, k.place, draft.canal.as_ref(), status);
             super::doubts::add(s, at, items, kind, &mut entry, &found);
             let why = vec![format!("goes on with {}: {said}", k.name)];
-            let last = super::session::last_number(&draft.pieces);
-            s.push(entry, Note { breath: at.n, kind, why, last });
+            let numbers = super::session::numbers(&at.line, &draft.pieces);
+            s.push(entry, Note { breath: at.n, kind, why, numbers });
         }
         return true;
     }
@@ -319,6 +294,7 @@ pub(super) fn completes(s: &mut Session<'_>, at: &mut At<'_>, items: &Range<usiz
             .all(|p| p.weight >= 2 || p.value.as_ref().is_some_and(|v| v.text().is_some()));
         if draft.pieces.is_empty()
             || !certain
+            || !draft.pieces.iter().all(|p| fits(k, p))
             || !filled.leftover.is_empty()
             || strange_words(at, items, &draft.pieces) > 0
             || draft.pieces.iter().any(|p| p.lead)
@@ -364,6 +340,48 @@ pub(super) fn completes(s: &mut Session<'_>, at: &mut At<'_>, items: &Range<usiz
         return true;
     }
     false
+}
+
+/// A number alone, read for a field; nothing where it would be implausible there.
+fn number_piece(at: &At<'_>, items: &Range<usize>, kind: &Kind, field: &str) -> Option<Piece> {
+    let Is::Number(slot) = kind.fields.get(field).map(|f| &f.is)? else { return None };
+    let first = items.clone().find(|&i| at.line.atom(i).is_some())?;
+    let bare = |r: &crate::words::slot::Reading| !r.has_unit && r.taper.is_none();
+    let reading = crate::words::slot::read(*slot, &at.line, first)
+        .or_else(|| crate::words::slot::read(crate::words::slot::Slot::Bare, &at.line, first))
+        .filter(bare)?;
+    let number = first..reading.end;
+    let alone = items.clone().filter(|i| !number.contains(i)).all(|i| {
+        at.line.items.get(i).is_some_and(|it| it.what == What::Mark)
+            || cue(&at.line, i, "repair")
+            || at.line.term(i, "fillers").is_some()
+            || SMALL.contains(&at.line.text(i)) && at.line.term(i, "canals").is_none()
+    });
+    let doubts = reading
+        .doubts
+        .iter()
+        .map(|d| (d.reason.clone(), d.alternatives.iter().map(|v| Value::Number(*v)).collect()));
+    let piece = Piece {
+        field: field.to_owned(),
+        value: Some(Value::Number(reading.value)),
+        same: false,
+        items: number,
+        doubts: doubts.collect(),
+        weight: 1,
+        lead: false,
+    };
+    (alone && fits(kind, &piece)).then_some(piece)
+}
+
+/// Is a piece's number one that its field may hold?
+fn fits(kind: &Kind, piece: &Piece) -> bool {
+    let (Some(field), Some(n)) =
+        (kind.fields.get(&piece.field), piece.value.as_ref().and_then(crate::log::Value::number))
+    else {
+        return true;
+    };
+    let standard = !matches!(field.is, Is::Number(Slot::Size)) || crate::words::slot::is_standard_size(n);
+    standard && field.plausible.is_none_or(|(low, high)| n >= low && n <= high)
 }
 
 fn same_tooth(s: &Session<'_>, i: usize) -> bool {

@@ -138,7 +138,11 @@ fn choose(s: &Stretch<'_>, kind: usize, k: &Kind) -> Vec<Piece> {
             let number = s.line.atom(at + s.items.start).is_some();
             taken.iter().any(|by| number || *by == f)
         });
-        if clash {
+        // "eighteen, not nineteen": what was denied is no value.
+        let denied = hit.first > s.items.start
+            && s.line.is_word(hit.first - 1, "not")
+            && s.line.atom(hit.first).is_some();
+        if clash || denied {
             continue;
         }
         for by in used.get_mut(span).into_iter().flatten() {
@@ -322,7 +326,7 @@ fn leftover(s: &Stretch<'_>, pieces: &[Piece], mentions: &[Mention]) -> Vec<Rang
         // A number right before a self-correction was taken back.
         let taken_back = (i + 1..(i + 4).min(s.items.end)).any(|k| cue(s.line, k, "repair"))
             && (i + 1..s.items.end).any(|k| s.line.atom(k).is_some());
-        if !taken_back {
+        if !taken_back && !(i > s.items.start && s.line.is_word(i - 1, "not")) {
             out.push(i..i + 1);
         }
     }

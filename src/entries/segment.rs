@@ -51,7 +51,7 @@ pub fn cut(line: &Line, kinds: &Kinds, hits: &[Hit], run: &[Sentence]) -> Vec<Se
     let inside = super::session::insides(line);
     let marks: Vec<usize> = boundaries(line, hits, &whole, run)
         .into_iter()
-        .filter(|m| inside.get(*m) != Some(&true) && !takes_back(line, &whole, *m))
+        .filter(|m| inside.get(*m) != Some(&true) && !takes_back(line, hits, &whole, *m))
         .collect();
     let n = marks.len();
     let mut best: Vec<f32> = vec![f32::NEG_INFINITY; n];
@@ -181,7 +181,7 @@ fn says_twice(kinds: &Kinds, a: &Filled, b: &Filled) -> bool {
 
 /// Does item `at` replace what stands before it ("twenty, no, twenty one")? A cut there would leave the value that was
 /// taken back standing, and without a doubt.
-fn takes_back(line: &Line, whole: &Range<usize>, at: usize) -> bool {
+fn takes_back(line: &Line, hits: &[Hit], whole: &Range<usize>, at: usize) -> bool {
     let small = |i: usize| {
         line.items.get(i).is_some_and(|it| it.what == What::Mark) && !line.is_mark(i, ".")
             || line.term(i, "fillers").is_some()
@@ -215,7 +215,10 @@ fn takes_back(line: &Line, whole: &Range<usize>, at: usize) -> bool {
     let first = clause.map_or(whole.start, |c| c + 1);
     at > first
         && last.is_some_and(|b| is_value(b) || line.unit(b).is_some())
-        && after.is_some_and(|a| at <= a && is_value(a))
+        && after.is_some_and(|a| {
+            let field = |h: &Hit| h.first == a && matches!(h.of, Of::Field(..));
+            at <= a && (is_value(a) || hits.iter().any(field))
+        })
 }
 
 /// Where a stretch may start: sentences, what opens an entry, canals, fields after a mark or joiner.

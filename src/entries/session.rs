@@ -39,8 +39,8 @@ pub(super) struct Note {
     pub(super) breath: usize,
     pub(super) kind: usize,
     pub(super) why: Vec<String>,
-    /// The field whose number was said last: a bare number that corrects means this one.
-    pub(super) last: Option<String>,
+    /// Fields whose numbers were said, the last first: a bare number that corrects means one of these.
+    pub(super) numbers: Vec<String>,
 }
 
 /// A breath while it is worked on.
@@ -240,11 +240,14 @@ impl<'a> Session<'a> {
                     s.items.contains(&anchor)
                 })
                 .map_or(segment.items.clone(), |s| s.items.clone());
+            let start = segment.items.start;
+            let doubtful = run.iter().any(|s| s.speech == Speech::Doubtful && s.items.contains(&start));
             let conditional = run
                 .iter()
                 .any(|s| s.conditional && s.items.start <= sentence.start && s.items.end >= sentence.end);
             let used = match segment.read.clone() {
                 Some(reading) => self.read(at, &segment, reading, &sentence, conditional, correcting),
+                None if doubtful && !correcting => false,
                 None => self.goes_on(at, &segment.items, &sentence, correcting),
             };
             if used {
@@ -355,8 +358,8 @@ impl<'a> Session<'a> {
                 push_doubt(&mut entry, "entry", &format!("the number \"{said}\" found no place"), &[]);
             }
         }
-        let last = last_number(&draft.pieces);
-        self.push(entry, Note { breath: at.n, kind: reading.kind, why, last });
+        let numbers = numbers(&at.line, &draft.pieces);
+        self.push(entry, Note { breath: at.n, kind: reading.kind, why, numbers });
     }
 
     pub(super) fn push(&mut self, mut entry: Entry, note: Note) {
@@ -471,7 +474,7 @@ impl<'a> Session<'a> {
                 self.teeth.push(named.iso);
             }
             let why = vec![format!("rule {}: {}", rule.id, at.said(&p.items).0)];
-            self.push(entry, Note { breath: at.n, kind: reading.kind, why, last: None });
+            self.push(entry, Note { breath: at.n, kind: reading.kind, why, numbers: vec![] });
         }
         any
     }
@@ -501,7 +504,7 @@ impl<'a> Session<'a> {
         }
         self.locate(&mut entry, Place::Tooth, None, Status::Done);
         let why = vec![format!("rule {}: {said}", rule.id)];
-        self.push(entry, Note { breath: at.n, kind: k, why, last: None });
+        self.push(entry, Note { breath: at.n, kind: k, why, numbers: vec![] });
         at.place(items.clone());
     }
 
@@ -587,13 +590,15 @@ impl<'a> Session<'a> {
     }
 }
 
-/// The field of the last number among pieces.
-pub(super) fn last_number(pieces: &[fill::Piece]) -> Option<String> {
-    pieces
+/// The fields whose numbers were said, the last first. "To length" says no number.
+pub(super) fn numbers(line: &Line, pieces: &[fill::Piece]) -> Vec<String> {
+    let mut said: Vec<&fill::Piece> = pieces
         .iter()
         .filter(|p| p.value.as_ref().is_some_and(|v| v.number().is_some()))
-        .max_by_key(|p| p.items.end)
-        .map(|p| p.field.clone())
+        .filter(|p| p.items.clone().any(|i| line.atom(i).is_some()))
+        .collect();
+    said.sort_by_key(|p| std::cmp::Reverse(p.items.end));
+    said.into_iter().map(|p| p.field.clone()).collect()
 }
 
 /// An entry with nothing in it yet.
@@ -750,8 +755,13 @@ fn controls(line: &Line) -> Vec<Control> {
 /// Does a stretch begin with words of correction?
 fn starts_correction(line: &Line, items: &Range<usize>) -> bool {
     let mut i = items.start;
-    while i < items.end && (line.term(i, "fillers").is_some() || line.is_mark(i, ",") || line.is_mark(i, "-"))
-    {
+    let small = |i: usize| {
+        ["fillers", "canals"].iter().any(|v| line.term(i, v).is_some())
+            || line.is_mark(i, ",")
+            || line.is_mark(i, "-")
+            || line.is_word(i, "the")
+    };
+    while i < items.end && small(i) {
         if cue(line, i, "repair") {
             break;
         }
