@@ -432,8 +432,9 @@ fn group(line: &Line, mentions: &[Mention], leads: &[usize]) -> Vec<Named> {
 }
 
 fn canal(mut names: Vec<String>) -> Canal {
-    if names.iter().any(|n| n == "all") {
-        return Canal::One("all".to_owned());
+    // "three canals, mesiobuccal, …": names say more than "all".
+    if names.iter().any(|n| n != "all") {
+        names.retain(|n| n != "all");
     }
     if names.len() == 1 { Canal::One(names.swap_remove(0)) } else { Canal::Many(names) }
 }

@@ -104,7 +104,7 @@ fn negated(
         if line.is_mark(i, ",") && i < stretch.start {
             break;
         }
-        if valued(i) {
+        if valued(i) || super::sentence::takes_back(line, i) && !line.is_word(i, "not") {
             continue;
         }
         if cue(line, i, "negation") {
@@ -161,6 +161,23 @@ fn planned(
         if line.is_word(i, "but") || cue(line, i, "affirmed") || line.is_mark(i, ".") {
             break;
         }
+    }
+    // "EDTA first", "next, gauge it" – but "a ten was used first" is done.
+    let past = |i: usize| {
+        let w = line.text(i);
+        ["was", "were", "had", "did"].contains(&w) || w.ends_with("ed") && w.len() > 4
+    };
+    let first = sentence.clone().find(|&i| {
+        !line.is_mark(i, ",") && line.term(i, "fillers") != Some("-") || cue(line, i, "plan-bare")
+    });
+    let ends = |i: usize| {
+        i + 1 >= sentence.end
+            || line.items.get(i + 1).is_some_and(|it| matches!(it.what, crate::words::line::What::Mark))
+    };
+    let bare = first.is_some_and(|i| line.is_word(i, "next"))
+        || (anchor..stretch.end.min(sentence.end)).any(|i| cue(line, i, "plan-bare") && ends(i));
+    if bare && !sentence.clone().any(past) {
+        return true;
     }
     (anchor..stretch.end.min(sentence.end)).any(|i| cue(line, i, "plan-after") || cue(line, i, "plan"))
 }
