@@ -68,9 +68,13 @@ pub fn find(line: &Line, kinds: &Kinds, index: &Index<PatternId>) -> Vec<Hit> {
                     .get(r)
                     .and_then(|rule| {
                         let m = rule.hear.get(usize::from(id.pattern))?.at(line, i)?;
-                        (!rule.starts || starts_sentence(line, i)).then_some(m)
+                        (!rule.starts || line.opens_sentence(i)).then_some(m)
                     })
-                    .filter(|m| k.rules.get(r).is_none_or(|rule| !rule.whole || is_whole(line, i, m.end))),
+                    .filter(|m| {
+                        k.rules.get(r).is_none_or(|rule| {
+                            !rule.whole || line.opens_sentence(i) && line.closes_sentence(m.end)
+                        })
+                    }),
                 Of::Field(f, h) => {
                     k.fields.get_index(f).and_then(|(_, field)| field.hear.get(h)?.pattern.at(line, i))
                 }
@@ -82,34 +86,6 @@ pub fn find(line: &Line, kinds: &Kinds, index: &Index<PatternId>) -> Vec<Hit> {
     }
     hits.sort_by_key(|h| h.first);
     hits
-}
-
-/// Only fillers and marks stand between the sentence's start and item `i`.
-pub(super) fn starts_sentence(line: &Line, i: usize) -> bool {
-    (first_of_sentence(line, i)..i)
-        .all(|k| line.term(k, "fillers").is_some() || line.is_mark(k, ",") || line.is_mark(k, "-"))
-}
-
-/// First item of the sentence that item `i` stands in.
-pub(super) fn first_of_sentence(line: &Line, i: usize) -> usize {
-    (0..i).rev().find(|&k| ends_sentence(line, k)).map_or(0, |k| k + 1)
-}
-
-/// The item after the sentence that item `i` stands in.
-pub(super) fn end_of_sentence(line: &Line, i: usize) -> usize {
-    (i..line.items.len()).find(|&k| ends_sentence(line, k)).unwrap_or(line.items.len())
-}
-
-fn ends_sentence(line: &Line, i: usize) -> bool {
-    line.tokens
-        .get(line.items.get(i).map_or(usize::MAX, |it| it.first))
-        .is_some_and(crate::words::token::Token::ends_sentence)
-}
-
-fn is_whole(line: &Line, first: usize, end: usize) -> bool {
-    let rest_is_empty =
-        (end..end_of_sentence(line, end)).all(|k| line.term(k, "fillers").is_some() || line.is_mark(k, ","));
-    rest_is_empty && starts_sentence(line, first)
 }
 
 /// The value that a field hit gives: its fixed value, or what its own slot or vocabulary found.

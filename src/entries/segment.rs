@@ -296,7 +296,9 @@ fn score(
         let Of::Rule(r) = top.of else { continue };
         let Some(rule) = kind.rules.get(r) else { continue };
         let doubtful = run.iter().any(|s| s.speech == Speech::Doubtful && s.items.contains(&top.first));
-        let mut score = weight(top) - if doubtful { DOUBTFUL } else { 0.0 };
+        // A tooth is named in passing talk, too.
+        let names = kind.place == crate::kinds::Place::NamesTeeth;
+        let mut score = weight(top) - if doubtful && !names { DOUBTFUL } else { 0.0 };
         let mut text = None;
         if let Some(takes) = &rule.takes {
             let Some(range) = text_range(line, takes.to, takes.with_rule, top, &items, run) else { continue };

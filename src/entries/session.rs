@@ -162,8 +162,8 @@ impl<'a> Session<'a> {
 
     /// "number eight": a tooth, where nothing around it speaks of instruments, and where it is no size or stands first.
     fn is_tooth_number(&self, hit: &Hit, line: &Line, said: &str) -> bool {
-        let starts = hits::first_of_sentence(line, hit.first);
-        let end = hits::end_of_sentence(line, hit.end);
+        let starts = line.sentence_start(hit.first);
+        let end = line.sentence_end(hit.end);
         let tool = |i: usize| {
             line.term(i, "instruments").is_some()
                 || line.term(i, "colours").is_some()
@@ -179,7 +179,7 @@ impl<'a> Session<'a> {
         let listed = hit.first > 1
             && (line.is_mark(hit.first - 1, ",") || line.is_word(hit.first - 1, "and"))
             && line.atom(hit.first - 2).is_some();
-        !size || self.tooth.is_none() || hits::starts_sentence(line, hit.first) || listed
+        !size || self.tooth.is_none() || line.opens_sentence(hit.first) || listed
     }
 
     /// A part of a breath without controls.
@@ -676,13 +676,13 @@ fn is_sign(hit: &Hit, line: &Line) -> bool {
     {
         at -= 1;
     }
-    let clause = hits::end_of_sentence(line, hit.end);
+    let clause = line.sentence_end(hit.end);
     let end = (hit.end..clause).find(|&i| line.is_mark(i, ",")).unwrap_or(clause);
     let valued = (hit.first..end).any(|i| line.atom(i).is_some());
     if at > 0 && cue(line, at - 1, "beside") && !valued {
         return false;
     }
-    let start = hits::first_of_sentence(line, hit.first);
+    let start = line.sentence_start(hit.first);
     let from = (start..hit.first).rev().find(|&i| line.is_mark(i, ",")).unwrap_or(start);
     find_cue(line, from..hit.first, "reason").is_none()
 }

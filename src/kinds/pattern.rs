@@ -8,6 +8,7 @@
 //! …                        up to four plain words (no number, no term, no full stop)
 //! <cone   <{size}          must stand before, but is no part of what is heard
 //! >points                  must stand behind, likewise
+//! ^   $                    the sentence's start or end, fillers aside
 //! ```
 
 use std::collections::HashMap;
@@ -42,6 +43,8 @@ enum Want {
     },
     Slot(Slot),
     Gap,
+    /// The sentence's start (true) or end.
+    Edge(bool),
 }
 
 /// What a pattern found.
@@ -62,7 +65,7 @@ pub struct Match {
 impl Pattern {
     pub fn parse(text: &str) -> Result<Self, String> {
         let elements = text.split_whitespace().map(element).collect::<Result<Vec<_>, _>>()?;
-        if elements.iter().all(|e| e.optional || matches!(e.what, Want::Gap)) {
+        if elements.iter().all(|e| e.optional || matches!(e.what, Want::Gap | Want::Edge(_))) {
             return Err(format!("pattern `{text}` may match nothing"));
         }
         Ok(Self { elements, text: text.trim().to_owned() })
@@ -99,6 +102,7 @@ impl Pattern {
                 }
                 Want::Term { vocabulary, .. } => out.push(Start::Vocabulary(vocabulary.clone())),
                 Want::Slot(Slot::Lot) | Want::Gap => out.push(Start::Any),
+                Want::Edge(_) => continue,
                 Want::Slot(_) => out.push(Start::Number),
             }
             if !e.optional {
@@ -120,6 +124,9 @@ enum Start {
 }
 
 fn element(text: &str) -> Result<Element, String> {
+    if let "^" | "$" = text {
+        return Ok(Element { what: Want::Edge(text == "^"), optional: false, beside: true });
+    }
     let (text, beside) = match text.strip_prefix('<').or_else(|| text.strip_prefix('>')) {
         Some(rest) if !rest.is_empty() => (rest, true),
         _ => (text, false),
@@ -195,6 +202,13 @@ fn walk(elements: &[Element], line: &Line, i: usize, m: &mut Match) -> bool {
                 }
                 undo(m);
             }
+        }
+        Want::Edge(start) => {
+            let there = if *start { line.opens_sentence(i) } else { line.closes_sentence(i) };
+            if there && walk(rest, line, i, m) {
+                return true;
+            }
+            return false;
         }
         Want::Gap => {
             for skip in 0..=4 {

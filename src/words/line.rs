@@ -94,6 +94,34 @@ impl Line {
             && self.text(item) == word
     }
 
+    fn ends_sentence(&self, item: usize) -> bool {
+        self.items.get(item).and_then(|i| self.tokens.get(i.first)).is_some_and(Token::ends_sentence)
+    }
+
+    /// First item of the sentence that an item stands in.
+    pub fn sentence_start(&self, item: usize) -> usize {
+        (0..item).rev().find(|&k| self.ends_sentence(k)).map_or(0, |k| k + 1)
+    }
+
+    /// The item after the sentence that an item stands in: its full stop, or the end.
+    pub fn sentence_end(&self, item: usize) -> usize {
+        (item..self.items.len()).find(|&k| self.ends_sentence(k)).unwrap_or(self.items.len())
+    }
+
+    /// Only fillers and marks stand between the sentence's start and an item.
+    pub fn opens_sentence(&self, item: usize) -> bool {
+        (self.sentence_start(item)..item).all(|k| self.is_padding(k) || self.is_mark(k, "-"))
+    }
+
+    /// Only fillers and marks stand between an item and the sentence's end.
+    pub fn closes_sentence(&self, item: usize) -> bool {
+        (item..self.sentence_end(item)).all(|k| self.is_padding(k))
+    }
+
+    fn is_padding(&self, item: usize) -> bool {
+        self.term(item, "fillers").is_some() || self.is_mark(item, ",")
+    }
+
     /// Heard-word range of an item range.
     pub fn heard(&self, first: usize, end: usize) -> std::ops::Range<usize> {
         let token = |t: usize| self.tokens.get(t).map(|t| t.heard);
