@@ -180,8 +180,9 @@ impl Session<'_> {
 
     fn change_canal(&mut self, target: usize, draft: &Draft) {
         let Some(named) = &draft.canal else { return };
+        let canal = self.meant(&named.canal, usize::MAX - 1);
         let Some(entry) = self.entries.get_mut(target) else { return };
-        if entry.canal.as_ref() == Some(&named.canal) {
+        if entry.canal.as_ref() == Some(&canal) {
             return;
         }
         let old = entry
@@ -190,9 +191,9 @@ impl Session<'_> {
             .and_then(|c| serde_json::to_value(c).ok())
             .unwrap_or(serde_json::Value::Null);
         entry.heard.entry("canal".to_owned()).or_insert(old);
-        entry.canal = Some(named.canal.clone());
+        entry.canal = Some(canal.clone());
         entry.carried.retain(|c| c != "canal");
-        self.canal = Some(named.canal.clone());
+        self.canal = Some(canal);
     }
 }
 
@@ -262,7 +263,7 @@ pub(super) fn continues(
                 found.push((p.field.clone(), p.items.clone()));
             }
             s.same(at, items, kind, &mut entry);
-            s.locate(&mut entry, k.place, draft.canal.as_ref(), status);
+            s.locate(&mut entry, k.place, draft.canal.as_ref(), status, at.n);
             super::doubts::add(s, at, items, kind, &mut entry, &found);
             let why = vec![format!("goes on with {}: {said}", k.name)];
             let numbers = super::session::numbers(&at.line, &draft.pieces);

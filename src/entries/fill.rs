@@ -293,8 +293,9 @@ fn mentions(s: &Stretch<'_>, kind: usize, pieces: &[Piece]) -> Vec<Mention> {
                 if !alone || in_list {
                     continue;
                 }
-                vec!["all".to_owned()]
+                vec![BOTH.to_owned()]
             }
+            "all" if names_canals && line.items.get(i).is_some_and(|it| it.end == it.first + 1) => continue,
             v => v.split('+').map(str::to_owned).collect(),
         };
         out.push(Mention { items: i..i + 1, names });
@@ -324,8 +325,8 @@ fn leftover(s: &Stretch<'_>, pieces: &[Piece], mentions: &[Mention]) -> Vec<Rang
             continue;
         }
         // A number right before a self-correction was taken back.
-        let taken_back = (i + 1..(i + 4).min(s.items.end)).any(|k| cue(s.line, k, "repair"))
-            && (i + 1..s.items.end).any(|k| s.line.atom(k).is_some());
+        let taken_back =
+            (i + 1..(i + 5).min(s.items.end)).any(|k| sentence::takes_back(s.line, k) && k + 2 < s.items.end);
         if !taken_back && !(i > s.items.start && s.line.is_word(i - 1, "not")) {
             out.push(i..i + 1);
         }
@@ -431,10 +432,16 @@ fn group(line: &Line, mentions: &[Mention], leads: &[usize]) -> Vec<Named> {
         .collect()
 }
 
+/// "both": the canals of the list just named, else all.
+pub const BOTH: &str = "both";
+
 fn canal(mut names: Vec<String>) -> Canal {
     // "three canals, mesiobuccal, …": names say more than "all".
-    if names.iter().any(|n| n != "all") {
-        names.retain(|n| n != "all");
+    let wide = |n: &String| n == "all" || n == BOTH;
+    if names.iter().any(|n| !wide(n)) {
+        names.retain(|n| !wide(n));
+    } else if names.len() > 1 {
+        names.truncate(1);
     }
     if names.len() == 1 { Canal::One(names.swap_remove(0)) } else { Canal::Many(names) }
 }
@@ -451,7 +458,7 @@ fn merge(groups: &[Named]) -> Option<Named> {
     }
     // "three canals: …, all patent": the names say more than "all".
     if names.len() > 1 {
-        names.retain(|n| n != "all");
+        names.retain(|n| n != "all" && n != BOTH);
     }
     let end = groups.last().map_or(first.items.end, |g| g.items.end);
     Some(Named {

@@ -156,9 +156,8 @@ fn join(line: &Line, kinds: &Kinds, hits: &[Hit], run: &[Sentence], segments: Ve
 fn lists(line: &Line, kinds: &Kinds, a: &Filled, b: &Filled, items: Range<usize>) -> bool {
     let has_lead = |f: &Filled| f.drafts.iter().any(|d| d.pieces.iter().any(|p| p.lead));
     let each = kinds.all.get(a.kind).is_some_and(|k| !k.each.is_empty());
-    each && has_lead(a)
-        && has_lead(b)
-        && !items.into_iter().any(|i| line.is_mark(i, ".") || line.is_mark(i, ";"))
+    let mut inside = items.start..items.end.saturating_sub(1);
+    each && has_lead(a) && has_lead(b) && !inside.any(|i| line.is_mark(i, ".") || line.is_mark(i, ";"))
 }
 
 /// A stretch that denies or plans has a status of its own.
@@ -214,7 +213,10 @@ fn takes_back(line: &Line, hits: &[Hit], whole: &Range<usize>, at: usize) -> boo
         (whole.start..last.unwrap_or(repair)).rev().find(|&i| line.is_mark(i, ",") || line.is_mark(i, "."));
     let first = clause.map_or(whole.start, |c| c + 1);
     at > first
-        && last.is_some_and(|b| is_value(b) || line.unit(b).is_some())
+        && last.is_some_and(|b| {
+            let field = |h: &Hit| h.end == b + 1 && matches!(h.of, Of::Field(..));
+            is_value(b) || line.unit(b).is_some() || hits.iter().any(field)
+        })
         && after.is_some_and(|a| {
             let field = |h: &Hit| h.first == a && matches!(h.of, Of::Field(..));
             at <= a && (is_value(a) || hits.iter().any(field))

@@ -30,6 +30,8 @@ pub(super) struct Session<'a> {
     teeth: Vec<String>,
     pub(super) tooth: Option<String>,
     pub(super) canal: Option<Canal>,
+    /// The breath that named it.
+    canal_from: usize,
     /// The last breath ended with "no, hang on": the next one corrects.
     correcting: bool,
 }
@@ -82,6 +84,7 @@ impl<'a> Session<'a> {
             teeth: vec![],
             tooth: None,
             canal: None,
+            canal_from: 0,
             correcting: false,
         }
     }
@@ -311,6 +314,9 @@ impl<'a> Session<'a> {
         {
             return true;
         }
+        if rule.yields && status == Status::Done && amend::completes(self, at, &segment.items) {
+            return true;
+        }
         let drafts = reading.filled.drafts.clone();
         for draft in drafts {
             self.enter(at, &segment.items, &reading, draft, status);
@@ -349,7 +355,7 @@ impl<'a> Session<'a> {
             push_doubt(&mut entry, field, reason, &[]);
         }
         self.same(at, items, reading.kind, &mut entry);
-        self.locate(&mut entry, kind.place, draft.canal.as_ref(), status);
+        self.locate(&mut entry, kind.place, draft.canal.as_ref(), status, at.n);
         let found: Vec<_> = draft.pieces.iter().map(|p| (p.field.clone(), p.items.clone())).collect();
         doubts::add(self, at, items, reading.kind, &mut entry, &found);
         if !reading.filled.leftover.is_empty() && reading.text.is_none() {
@@ -375,6 +381,7 @@ impl<'a> Session<'a> {
         place: Place,
         canal: Option<&fill::Named>,
         status: Status,
+        breath: usize,
     ) {
         if let Some(tooth) = &self.tooth {
             entry.tooth = Some(tooth.clone());
@@ -383,13 +390,15 @@ impl<'a> Session<'a> {
         let carries = !matches!(status, Status::General | Status::Conditional);
         match (place, canal) {
             (Place::Canal | Place::NamesCanals, Some(named)) => {
-                entry.canal = Some(named.canal.clone());
+                let canal = self.meant(&named.canal, breath);
+                entry.canal = Some(canal.clone());
                 if named.unsure {
                     push_doubt(entry, "canal", "the speaker was not sure", &[]);
                 }
                 let denied = place == Place::NamesCanals && status == Status::NotDone;
                 if carries && !denied {
-                    self.canal = Some(named.canal.clone());
+                    self.canal = Some(canal);
+                    self.canal_from = breath;
                 }
             }
             (Place::Canal, None) if carries => {
@@ -399,6 +408,19 @@ impl<'a> Session<'a> {
                 }
             }
             _ => {}
+        }
+    }
+
+    /// "both" means the list that was named in the same breath or the one before, else all canals.
+    pub(super) fn meant(&self, canal: &Canal, breath: usize) -> Canal {
+        match (canal, &self.canal) {
+            (Canal::One(c), Some(list @ Canal::Many(_)))
+                if c == fill::BOTH && self.canal_from + 1 > breath =>
+            {
+                list.clone()
+            }
+            (Canal::One(c), _) if c == fill::BOTH => Canal::One("all".to_owned()),
+            _ => canal.clone(),
         }
     }
 
@@ -502,7 +524,7 @@ impl<'a> Session<'a> {
         if let Some(takes) = &rule.takes {
             entry.values.insert(takes.field.clone(), Value::Text(tidy(&said, at, items)));
         }
-        self.locate(&mut entry, Place::Tooth, None, Status::Done);
+        self.locate(&mut entry, Place::Tooth, None, Status::Done, at.n);
         let why = vec![format!("rule {}: {said}", rule.id)];
         self.push(entry, Note { breath: at.n, kind: k, why, numbers: vec![] });
         at.place(items.clone());

@@ -128,7 +128,11 @@ fn negated(
         // "Gates-Glidden we did not use": a verb that nothing follows in its clause.
         if i > anchor && cue(line, i, "negation") && !cue(line, i, "repair") && !valued(i) {
             let clause = (i + 1..sentence.end).take_while(|&k| {
-                !line.is_mark(k, ",") && !line.is_mark(k, ".") && !line.is_word(k, "because")
+                !line.is_mark(k, ",")
+                    && !line.is_mark(k, ".")
+                    && !["because", "as", "since", "so", "and", "but", "for"]
+                        .iter()
+                        .any(|w| line.is_word(k, w))
             });
             let (mut words, mut says) = (0, false);
             for k in clause {
@@ -179,5 +183,7 @@ fn planned(
     if bare && !sentence.clone().any(past) {
         return true;
     }
-    (anchor..stretch.end.min(sentence.end)).any(|i| cue(line, i, "plan-after") || cue(line, i, "plan"))
+    let clause = (anchor..sentence.end).find(|&i| line.is_mark(i, ",")).unwrap_or(sentence.end);
+    (anchor..stretch.end.min(sentence.end))
+        .any(|i| cue(line, i, "plan-after") || i < clause && cue(line, i, "plan"))
 }

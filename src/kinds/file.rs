@@ -84,6 +84,8 @@ struct RuleFile {
     starts: bool,
     #[serde(default)]
     past: bool,
+    #[serde(default)]
+    yields: bool,
 }
 
 const fn one() -> f32 {
@@ -186,6 +188,7 @@ fn rule(r: RuleFile) -> Result<Rule, String> {
         whole: r.whole,
         starts: r.starts,
         past: r.past,
+        yields: r.yields,
     })
 }
 

@@ -154,6 +154,8 @@ pub struct Rule {
     pub starts: bool,
     /// Takes sentences about earlier visits, whole.
     pub past: bool,
+    /// Completes an earlier entry where it fits, and opens one of its own only otherwise.
+    pub yields: bool,
 }
 
 /// A rule that takes words as text.

@@ -445,7 +445,10 @@ fn size(line: &Line, i: usize) -> Option<Reading> {
         let taper_word = usize::from(line.is_word(i + 3, "taper"));
         return Some(with_taper(i + 3 + taper_word, a.value, t));
     }
-    if line.unit(i + 1).is_some() || line.term(i + 1, "counted").is_some() {
+    // "size twenty five paper points" counts nothing.
+    let named = i > 0
+        && (["size", "sized", "number"].iter().any(|w| line.is_word(i - 1, w)) || line.is_mark(i - 1, "#"));
+    if line.unit(i + 1).is_some() || line.term(i + 1, "counted").is_some() && !named {
         return None;
     }
     (a.value.is_whole() && a.value > Decimal::ZERO).then(|| checked_size(Reading::of(i + 1, a)))
