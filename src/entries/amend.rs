@@ -208,11 +208,12 @@ fn strange_words(at: &At<'_>, items: &Range<usize>, pieces: &[Piece]) -> usize {
 }
 
 /// Words that may stand around a value without changing what is said.
-pub(super) const SMALL: [&str; 54] = [
+pub(super) const SMALL: [&str; 57] = [
     "the", "a", "an", "is", "was", "are", "were", "at", "in", "to", "for", "of", "on", "with", "and",
     "that's", "that", "it", "it's", "this", "these", "those", "them", "then", "also", "too", "as", "well",
     "same", "from", "by", "one", "ones", "canal", "canals", "here", "there", "now", "we", "i", "had", "have",
-    "be", "went", "goes", "get", "gets", "both", "each", "all", "about", "used", "using", "off",
+    "be", "went", "goes", "get", "gets", "both", "each", "all", "about", "used", "using", "off", "see",
+    "look", "just",
 ];
 
 /// A bare canal and number goes on with the kind before it; "another two minutes", "again" and "same" make a new entry.
@@ -221,6 +222,7 @@ pub(super) fn continues(
     at: &mut At<'_>,
     items: &Range<usize>,
     sentence: &Range<usize>,
+    instead_of: Option<(usize, usize)>,
 ) -> bool {
     let again = items.clone().any(|i| cue(&at.line, i, "again"));
     let same = items.clone().any(|i| at.line.term(i, "same") == Some("*"));
@@ -236,6 +238,13 @@ pub(super) fn continues(
         if !k.goes_on || !same_tooth(s, i) {
             continue;
         }
+        // Instead of a weak reading of another kind only where it explains as much.
+        let explains = instead_of.map_or(0, |(_, pieces)| pieces);
+        if instead_of
+            .is_some_and(|(own, _)| own == kind || s.notes.get(i).is_none_or(|n| n.breath + 1 < at.n))
+        {
+            return false;
+        }
         let Some(filled) = s.reading_of(at, items, kind) else { continue };
         let pieces: Vec<Piece> = filled.drafts.iter().flat_map(|d| d.pieces.clone()).collect();
         let lead = pieces.iter().any(|p| p.lead);
@@ -243,7 +252,7 @@ pub(super) fn continues(
         let fits = (lead && canal || again && !pieces.is_empty() || same && canal)
             && filled.leftover.is_empty()
             && strange_words(at, items, &pieces) == 0;
-        if !fits {
+        if !fits || pieces.len() < explains {
             continue;
         }
         let status = status::of(&at.line, sentence, items, items.start, Manner::Record, false, &|_| false)

@@ -113,7 +113,11 @@ pub fn fill(s: &Stretch<'_>, kind: usize) -> Option<Filled> {
     {
         score -= 0.7 * leftover.len() as f32;
     }
-    score -= breaks(s);
+    score -= breaks(s, &pieces);
+    #[expect(clippy::cast_precision_loss, reason = "a handful")]
+    {
+        score -= 0.8 * pieces.iter().filter(|p| p.lead && !is_plausible(k, p)).count() as f32;
+    }
     let drafts = drafts(s.line, k, pieces, mentions);
     Some(Filled { kind, drafts, score, leftover })
 }
@@ -334,10 +338,26 @@ fn leftover(s: &Stretch<'_>, pieces: &[Piece], mentions: &[Mention]) -> Vec<Rang
     out
 }
 
+fn is_plausible(k: &Kind, p: &Piece) -> bool {
+    let bounds = k.fields.get(&p.field).and_then(|f| f.plausible);
+    let n = p.value.as_ref().and_then(Value::number);
+    bounds.zip(n).is_none_or(|((low, high), n)| n >= low && n <= high)
+}
+
 /// What stands inside a stretch that speaks against one entry: stops, "and then", a verb of its own.
-fn breaks(s: &Stretch<'_>) -> f32 {
+fn breaks(s: &Stretch<'_>, pieces: &[Piece]) -> f32 {
     let mut cost = 0.0;
     for i in s.items.start..s.items.end.saturating_sub(1) {
+        // ", no second one could be found": a clause that denies says something of its own.
+        let opens = i > s.items.start
+            && (s.line.is_mark(i - 1, ",") || s.line.is_word(i - 1, "and") || s.line.is_word(i - 1, "but"));
+        if opens
+            && (cue(s.line, i, "no") || cue(s.line, i, "negation"))
+            && !sentence::takes_back(s.line, i)
+            && !pieces.iter().any(|p| p.items.contains(&i))
+        {
+            cost += 0.8;
+        }
         if s.line.items.get(i).is_some_and(|it| it.what == What::Mark) {
             cost += match s.line.text(i) {
                 "." | "?" | "!" | ";" => 0.45,

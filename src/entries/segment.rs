@@ -407,7 +407,11 @@ fn text_range(
         return None;
     }
     if to == TakesTo::WholeSentence {
-        return (items.start == sentence.items.start).then(|| items.clone());
+        let clause = items.start > sentence.items.start
+            && (line.is_mark(items.start - 1, ",")
+                || line.is_word(items.start - 1, "and")
+                || line.is_word(items.start, "and"));
+        return (items.start == sentence.items.start || clause).then(|| items.clone());
     }
     let start = if with_rule { rule.first } else { rule.end };
     Some(start..end)

@@ -314,8 +314,14 @@ impl<'a> Session<'a> {
         {
             return true;
         }
-        if rule.yields && status == Status::Done && amend::completes(self, at, &segment.items) {
-            return true;
+        if rule.yields && status == Status::Done {
+            let own: usize = reading.filled.drafts.iter().map(|d| d.pieces.len()).sum();
+            let instead = Some((reading.kind, own));
+            if amend::continues(self, at, &segment.items, sentence, instead)
+                || amend::completes(self, at, &segment.items)
+            {
+                return true;
+            }
         }
         let drafts = reading.filled.drafts.clone();
         for draft in drafts {
@@ -544,7 +550,7 @@ impl<'a> Session<'a> {
         if status::of(&at.line, sentence, items, items.start, self.manner(), false, &|_| false).is_none() {
             return false;
         }
-        if amend::continues(self, at, items, sentence) || amend::completes(self, at, items) {
+        if amend::continues(self, at, items, sentence, None) || amend::completes(self, at, items) {
             return true;
         }
         self.name_canal(at, items);
@@ -694,7 +700,9 @@ fn is_sign(hit: &Hit, line: &Line) -> bool {
     }
     let mut at = hit.first;
     while at > 0
-        && ["the", "any", "each", "every", "a", "an", "final", "this"].iter().any(|w| line.is_word(at - 1, w))
+        && ["the", "any", "each", "every", "a", "an", "final", "this", "you", "we", "i"]
+            .iter()
+            .any(|w| line.is_word(at - 1, w))
     {
         at -= 1;
     }
