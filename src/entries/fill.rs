@@ -339,6 +339,15 @@ fn leftover(s: &Stretch<'_>, pieces: &[Piece], mentions: &[Mention]) -> Vec<Rang
 }
 
 fn is_plausible(k: &Kind, p: &Piece) -> bool {
+    let size = k
+        .fields
+        .get(&p.field)
+        .is_some_and(|f| f.is == crate::kinds::Is::Number(crate::words::slot::Slot::Size));
+    if size
+        && p.value.as_ref().and_then(Value::number).is_some_and(|n| !crate::words::slot::is_standard_size(n))
+    {
+        return false;
+    }
     let bounds = k.fields.get(&p.field).and_then(|f| f.plausible);
     let n = p.value.as_ref().and_then(Value::number);
     bounds.zip(n).is_none_or(|((low, high), n)| n >= low && n <= high)

@@ -48,7 +48,7 @@ pub fn of(
         }
     }
     if find_cue(line, sentence.clone(), "general").is_some()
-        || manner == Manner::Case && find_cue(line, sentence.start..anchor.max(stretch.end), "you").is_some()
+        || manner == Manner::Case && (sentence.start..anchor.max(stretch.end)).any(|i| is_learner(line, i))
     {
         return Some(Status::General);
     }
@@ -62,6 +62,13 @@ pub fn of(
         return Some(Status::Planned);
     }
     Some(Status::Done)
+}
+
+/// "you" as the one who does it, not "thank you" or "I show you".
+fn is_learner(line: &Line, i: usize) -> bool {
+    let spoken_to =
+        ["thank", "see", "show", "tell", "ask", "of", "for", "can", "could", "would", "did", "have", "to"];
+    cue(line, i, "you") && !(i > 0 && spoken_to.iter().any(|w| line.is_word(i - 1, w)))
 }
 
 /// "the sealer is only a thin film": a copula that no participle follows says what is, not what one does.

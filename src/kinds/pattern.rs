@@ -6,6 +6,7 @@
 //! {mm}                     a number in a slot (see `words::slot::Slot`)
 //! word?   {mm}?            may be missing
 //! …                        up to four plain words (no number, no term, no full stop)
+//! ***                      up to eight items of any sort but numbers and full stops
 //! <cone   <{size}          must stand before, but is no part of what is heard
 //! >points                  must stand behind, likewise
 //! ^   $                    the sentence's start or end, fillers aside
@@ -43,6 +44,8 @@ enum Want {
     },
     Slot(Slot),
     Gap,
+    /// Anything but numbers and stops.
+    Span,
     /// The sentence's start (true) or end.
     Edge(bool),
 }
@@ -65,7 +68,7 @@ pub struct Match {
 impl Pattern {
     pub fn parse(text: &str) -> Result<Self, String> {
         let elements = text.split_whitespace().map(element).collect::<Result<Vec<_>, _>>()?;
-        if elements.iter().all(|e| e.optional || matches!(e.what, Want::Gap | Want::Edge(_))) {
+        if elements.iter().all(|e| e.optional || matches!(e.what, Want::Gap | Want::Span | Want::Edge(_))) {
             return Err(format!("pattern `{text}` may match nothing"));
         }
         Ok(Self { elements, text: text.trim().to_owned() })
@@ -101,7 +104,7 @@ impl Pattern {
                     ));
                 }
                 Want::Term { vocabulary, .. } => out.push(Start::Vocabulary(vocabulary.clone())),
-                Want::Slot(Slot::Lot) | Want::Gap => out.push(Start::Any),
+                Want::Slot(Slot::Lot) | Want::Gap | Want::Span => out.push(Start::Any),
                 Want::Edge(_) => continue,
                 Want::Slot(_) => out.push(Start::Number),
             }
@@ -131,6 +134,9 @@ fn element(text: &str) -> Result<Element, String> {
         Some(rest) if !rest.is_empty() => (rest, true),
         _ => (text, false),
     };
+    if text == "***" {
+        return Ok(Element { what: Want::Span, optional: false, beside });
+    }
     if text == "…" {
         return Ok(Element { what: Want::Gap, optional: false, beside });
     }
@@ -202,6 +208,18 @@ fn walk(elements: &[Element], line: &Line, i: usize, m: &mut Match) -> bool {
                 }
                 undo(m);
             }
+        }
+        Want::Span => {
+            for skip in 0..=8 {
+                if walk(rest, line, i + skip, m) {
+                    return true;
+                }
+                undo(m);
+                if line.atom(i + skip).is_some() || line.sentence_end(i + skip) <= i + skip {
+                    return false;
+                }
+            }
+            return false;
         }
         Want::Edge(start) => {
             let there = if *start { line.opens_sentence(i) } else { line.closes_sentence(i) };
