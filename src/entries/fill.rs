@@ -239,7 +239,12 @@ fn settle(line: &Line, k: &Kind, pieces: &mut Vec<Piece>) -> usize {
             i += 1;
             continue;
         }
-        if p.value == q.value && p.same == q.same {
+        let listed = leads_between(pieces, &p, &q)
+            || (!k.each.is_empty() && pieces.iter().filter(|x| x.lead).count() > 1);
+        if listed && !joins {
+            // Each belongs to a list item of its own.
+            i += 1;
+        } else if p.value == q.value && p.same == q.same {
             pieces.remove(j);
         } else if joins {
             let text = |v: &Option<Value>| v.as_ref().map(ToString::to_string).unwrap_or_default();
@@ -248,11 +253,6 @@ fn settle(line: &Line, k: &Kind, pieces: &mut Vec<Piece>) -> usize {
                 x.value = Some(Value::Text(joined));
             }
             pieces.remove(j);
-        } else if leads_between(pieces, &p, &q)
-            || (!k.each.is_empty() && pieces.iter().filter(|x| x.lead).count() > 1)
-        {
-            // Each belongs to a list item of its own.
-            i += 1;
         } else {
             conflicts += 1;
             let other = q.value.clone().into_iter().collect();
@@ -401,6 +401,12 @@ fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Mention>) -> 
     let mut out: Vec<Draft> = leads.iter().map(|_| Draft::default()).collect();
     for p in &pieces {
         let at = p.items.start;
+        if let Some(n) = ahead(&pieces, &leads, p) {
+            if let Some(draft) = out.get_mut(n) {
+                draft.pieces.push(p.clone());
+            }
+            continue;
+        }
         let own = leads.iter().rposition(|l| *l <= at);
         let spread = (p.items.start.saturating_sub(2)..p.items.start)
             .any(|i| i < line.items.len() && matches!(line.term(i, "canals"), Some("all?" | "all")));
@@ -423,6 +429,20 @@ fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Mention>) -> 
         share_canals(&groups, &leads, &mut out);
     }
     out
+}
+
+/// "tender to percussion, not tender to palpation": each list item has its value of this field before it. Gives the list
+/// item that the piece belongs to.
+fn ahead(pieces: &[Piece], leads: &[usize], piece: &Piece) -> Option<usize> {
+    let of_field: Vec<usize> =
+        pieces.iter().filter(|p| p.field == piece.field && !p.lead).map(|p| p.items.start).collect();
+    let each_before = of_field.len() == leads.len()
+        && of_field.iter().zip(leads).all(|(field, lead)| field < lead)
+        && of_field.iter().skip(1).zip(leads).all(|(field, lead)| field > lead);
+    if !each_before {
+        return None;
+    }
+    of_field.iter().position(|f| *f == piece.items.start)
 }
 
 /// Several numbers for one thing ("twenty four, um, twenty four and a half"): the last stands, with a doubt.
