@@ -111,7 +111,51 @@ pub fn cut(line: &Line, kinds: &Kinds, hits: &[Hit], run: &[Sentence]) -> Vec<Se
         j = i;
     }
     out.reverse();
-    join(line, kinds, hits, run, out)
+    whole_texts(line, kinds, run, join(line, kinds, hits, run, out))
+}
+
+/// A text that may be a whole sentence takes in what stands beside it in its sentence: parts without an entry, and texts
+/// of the same sort ("fit and well, no medication, …").
+fn whole_texts(line: &Line, kinds: &Kinds, run: &[Sentence], segments: Vec<Segment>) -> Vec<Segment> {
+    let rule = |r: &Reading| kinds.all.get(r.kind).and_then(|k| k.rules.get(r.rule));
+    let wide = |s: &Segment| {
+        s.read.as_ref().is_some_and(|r| {
+            r.text.is_some()
+                && rule(r)
+                    .is_some_and(|rule| rule.takes.as_ref().is_some_and(|t| t.to == TakesTo::WholeSentence))
+        })
+    };
+    let same_sentence = |a: &Segment, b: &Segment| {
+        run.iter().any(|s| s.items.contains(&a.items.start) && s.items.contains(&b.items.start))
+    };
+    let alike = |a: &Segment, b: &Segment| match (&a.read, &b.read) {
+        (Some(x), Some(y)) => {
+            x.kind == y.kind && rule(x).map(|r| &r.sets) == rule(y).map(|r| &r.sets) && wide(a) && wide(b)
+        }
+        _ => false,
+    };
+    let says =
+        |s: &Segment| s.items.clone().any(|i| line.items.get(i).is_some_and(|it| it.what != What::Mark));
+    let mut out: Vec<Segment> = Vec::new();
+    for s in segments {
+        let Some(last) = out.last_mut().filter(|l| same_sentence(l, &s)) else {
+            out.push(s);
+            continue;
+        };
+        let grown = last.items.start..s.items.end;
+        let takes_next = wide(last) && (s.read.is_none() || alike(last, &s));
+        let takes_last = wide(&s) && last.read.is_none() && says(last);
+        if takes_next || takes_last {
+            let mut read = if takes_next { last.read.take() } else { s.read };
+            if let Some(r) = &mut read {
+                r.text = Some(grown.clone());
+            }
+            *last = Segment { items: grown, read };
+        } else {
+            out.push(s);
+        }
+    }
+    out
 }
 
 /// What it costs to leave a stretch without an entry: more where it names numbers or canals.

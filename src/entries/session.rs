@@ -303,7 +303,9 @@ impl<'a> Session<'a> {
             return self.teeth(at, segment, &reading, status);
         }
         if kind.never.contains(&status)
-            || segment.items.clone().any(|i| kind.not_with.iter().any(|class| cue(&at.line, i, class)))
+            || (segment.items.start.saturating_sub(3)..segment.items.end + 3)
+                .filter(|i| sentence.contains(i))
+                .any(|i| kind.not_with.iter().any(|class| cue(&at.line, i, class)))
         {
             return false;
         }
