@@ -23,6 +23,11 @@ const ENTRY: f32 = 1.4;
 /// What an entry must explain beyond that where the sentence holds words of everyday life or of opinion.
 const DOUBTFUL: f32 = 2.0;
 
+/// An entry that explains less than this beyond its cost is shown with a doubt.
+pub const WEAK: f32 = 0.2;
+/// Likewise with a larger margin where this many words around it belong to nothing.
+pub const TOLD: usize = 3;
+pub const UNSURE: f32 = 1.2;
 /// What a plain word costs that nothing explains.
 const STRANGE: f32 = 0.1;
 
@@ -42,6 +47,8 @@ pub struct Reading {
     pub filled: Filled,
     /// Items that a text rule took as its text.
     pub text: Option<Range<usize>>,
+    /// By how much it explains more than an entry costs.
+    pub margin: f32,
 }
 
 /// Cuts one run of treatment sentences.
@@ -374,7 +381,14 @@ fn score(
             score -= strange(line, &items, top, &filled);
         }
         if score > THRESHOLD && score > best.0 {
-            let reading = Reading { kind: h.kind, rule: r, rule_items: top.first..top.end, filled, text };
+            let reading = Reading {
+                kind: h.kind,
+                rule: r,
+                rule_items: top.first..top.end,
+                filled,
+                text,
+                margin: score - ENTRY,
+            };
             best = (score, Some(reading));
         }
     }

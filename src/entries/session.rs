@@ -366,6 +366,18 @@ impl<'a> Session<'a> {
         self.locate(&mut entry, kind.place, draft.canal.as_ref(), status, at.n);
         let found: Vec<_> = draft.pieces.iter().map(|p| (p.field.clone(), p.items.clone())).collect();
         doubts::add(self, at, items, reading.kind, &mut entry, &found);
+        let around = at.line.sentence_start(items.start)..at.line.sentence_end(items.end.saturating_sub(1));
+        let told = around
+            .clone()
+            .filter(|i| !items.contains(i) || !draft.pieces.iter().any(|p| p.items.contains(i)))
+            .filter(|&i| matches!(at.line.items.get(i).map(|it| &it.what), Some(What::Word)))
+            .filter(|&i| !reading.rule_items.contains(&i) && !amend::SMALL.contains(&at.line.text(i)))
+            .count();
+        if reading.margin < segment::WEAK
+            || told >= segment::TOLD && reading.margin < segment::UNSURE && reading.text.is_none()
+        {
+            push_doubt(&mut entry, "entry", "few words speak for this step", &[]);
+        }
         if !reading.filled.leftover.is_empty() && reading.text.is_none() {
             for n in &reading.filled.leftover {
                 let said = at.said(n).0;
