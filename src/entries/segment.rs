@@ -189,7 +189,7 @@ fn join(line: &Line, kinds: &Kinds, hits: &[Hit], run: &[Sentence], segments: Ve
             && read.text.is_none()
             && (!says_twice(kinds, &before.filled, &read.filled)
                 || lists(line, kinds, &before.filled, &read.filled, last.items.start..s.items.end))
-            && !denies(line, s.items.clone())
+            && !denies(line, s.items.clone(), &read.filled)
             && let (_, Some(joined)) = score(line, kinds, hits, last.items.start..s.items.end, run)
             && joined.kind == read.kind
         {
@@ -212,8 +212,9 @@ fn lists(line: &Line, kinds: &Kinds, a: &Filled, b: &Filled, items: Range<usize>
 }
 
 /// A stretch that denies or plans has a status of its own.
-fn denies(line: &Line, items: Range<usize>) -> bool {
-    items.into_iter().any(|i| {
+fn denies(line: &Line, items: Range<usize>, filled: &Filled) -> bool {
+    let valued = |i: usize| filled.drafts.iter().flat_map(|d| &d.pieces).any(|p| p.items.contains(&i));
+    items.into_iter().filter(|&i| !valued(i)).any(|i| {
         ["negation", "no", "plan", "condition", "negation-after"].iter().any(|c| cue(line, i, c))
             && !sentence::takes_back(line, i)
     })

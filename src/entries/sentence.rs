@@ -147,7 +147,8 @@ pub fn condition_end(line: &Line, at: usize, end: usize) -> usize {
     {
         return i + 1;
     }
-    (at + 3..end).find(|&i| cue(line, i, "imperative") || cue(line, i, "you") && i > at + 3).unwrap_or(end)
+    let subject = |i: usize| cue(line, i, "you") || line.is_word(i, "we") || line.is_word(i, "i");
+    (at + 3..end).find(|&i| cue(line, i, "imperative") || subject(i)).unwrap_or(end)
 }
 
 /// Index of the first item that is no filler and no mark.

@@ -258,8 +258,29 @@ fn is_plain(line: &Line, i: usize) -> bool {
     })
 }
 
-/// Words on tokens; must start and end with an item.
+/// Words on tokens; they start and end with an item, or lie inside a term of several words ("film" in "length film").
 fn words_at(words: &[String], line: &Line, i: usize) -> Option<usize> {
+    aligned(words, line, i).or_else(|| inside(words, line, i))
+}
+
+/// Terms that are taken whole: what stands in them is not what it says.
+const WHOLE: [&str; 6] = ["places", "cues", "controls", "fillers", "canals", "references"];
+
+fn inside(words: &[String], line: &Line, i: usize) -> Option<usize> {
+    let item = line.items.get(i)?;
+    let What::Term(tags, _) = &item.what else { return None };
+    if item.end < item.first + 2 || tags.iter().any(|t| WHOLE.contains(&&*t.vocabulary)) {
+        return None;
+    }
+    let tokens = line.tokens.get(item.first..item.end)?;
+    let same = |(w, t): (&String, &crate::words::token::Token)| match w.strip_suffix('*') {
+        Some(stem) => t.text.starts_with(stem),
+        None => t.text == *w,
+    };
+    tokens.windows(words.len()).any(|part| words.iter().zip(part).all(same)).then_some(i + 1)
+}
+
+fn aligned(words: &[String], line: &Line, i: usize) -> Option<usize> {
     let start = line.items.get(i)?.first;
     let mut token = start;
     for w in words {
@@ -327,6 +348,11 @@ impl<T: Copy + PartialEq> Index<T> {
         match line.items.get(i).map(|item| &item.what) {
             Some(What::Number(_)) => take(&Start::Number),
             Some(What::Term(tags, _)) => {
+                let item = line.items.get(i);
+                let rest = item.map_or(0..0, |it| it.first + 1..it.end);
+                for t in line.tokens.get(rest).unwrap_or_default() {
+                    take(&Start::Word(t.text.clone()));
+                }
                 for t in tags {
                     take(&Start::Vocabulary(t.vocabulary.to_string()));
                 }
