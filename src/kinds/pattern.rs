@@ -176,10 +176,11 @@ fn walk(elements: &[Element], line: &Line, i: usize, m: &mut Match) -> bool {
     };
     match &e.what {
         Want::Words(alternatives) => {
-            let mut ends: Vec<usize> = alternatives.iter().filter_map(|a| words_at(a, line, i)).collect();
+            let mut ends: Vec<(usize, usize)> =
+                alternatives.iter().filter_map(|a| words_at(a, line, i)).collect();
             ends.sort_unstable_by(|a, b| b.cmp(a));
-            for end in ends {
-                m.weight += 1;
+            for (end, sure) in ends {
+                m.weight += sure;
                 if walk(rest, line, end, m) {
                     return true;
                 }
@@ -259,8 +260,9 @@ fn is_plain(line: &Line, i: usize) -> bool {
 }
 
 /// Words on tokens; they start and end with an item, or lie inside a term of several words ("film" in "length film").
-fn words_at(words: &[String], line: &Line, i: usize) -> Option<usize> {
-    aligned(words, line, i).or_else(|| inside(words, line, i))
+/// Gives the end, and 1 where they are words of their own.
+fn words_at(words: &[String], line: &Line, i: usize) -> Option<(usize, usize)> {
+    aligned(words, line, i).map(|end| (end, 1)).or_else(|| inside(words, line, i).map(|end| (end, 0)))
 }
 
 /// Terms that are taken whole: what stands in them is not what it says.

@@ -354,6 +354,10 @@ impl Reader<'_> {
             Part::Ten(n) => match self.part(i + 1).or_else(|| self.hyphen_one(i + 1)) {
                 Some(Part::One(one)) => {
                     let hyphen = usize::from(self.tokens.get(i + 1).is_some_and(|t| t.is_mark("-")));
+                    // "sixty two short": a size and how far it stayed short.
+                    if hyphen == 0 && one <= 4 && self.word(i + 2) == Some("short") {
+                        return Some((n, i + 1, Form::Ten));
+                    }
                     Some((n + one, i + 2 + hyphen, Form::TenOne))
                 }
                 _ => Some((n, i + 1, Form::Ten)),
