@@ -330,7 +330,7 @@ fn leftover(s: &Stretch<'_>, pieces: &[Piece], mentions: &[Mention]) -> Vec<Rang
         }
         // A number right before a self-correction was taken back.
         let taken_back =
-            (i + 1..(i + 5).min(s.items.end)).any(|k| sentence::takes_back(s.line, k) && k + 2 < s.items.end);
+            (i + 1..(i + 5).min(s.items.end)).any(|k| sentence::takes_back(s.line, k) && k + 1 < s.items.end);
         if !taken_back && !(i > s.items.start && s.line.is_word(i - 1, "not")) {
             out.push(i..i + 1);
         }
