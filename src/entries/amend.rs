@@ -104,7 +104,7 @@ impl Session<'_> {
                 continue;
             }
             let Some(k) = self.x.kinds.all.get(kind) else { continue };
-            if !draft.pieces.iter().all(|p| fits(k, p)) || strange_words(at, items, &draft.pieces) > 2 {
+            if !draft.pieces.iter().all(|p| fits(k, p)) || strange_words(at, items, &draft.pieces) > 1 {
                 continue;
             }
             if draft.pieces.is_empty() && self.x.kinds.all.get(kind).is_none_or(|k| k.place == Place::Tooth) {
@@ -329,14 +329,16 @@ pub(super) fn completes(s: &mut Session<'_>, at: &mut At<'_>, items: &Range<usiz
             .filter(|&t| s.notes.get(t).is_some_and(|n| n.kind == kind) && same_tooth(s, t) && lacks(s, t))
             .collect();
         let targets: Vec<usize> = match &draft.canal {
-            Some(named) if !matches!(&named.canal, Canal::One(c) if c == "all") => of_kind
-                .into_iter()
-                .filter(|&t| {
-                    s.entries.get(t).and_then(|e| e.canal.as_ref()).is_some_and(|c| {
-                        *c == named.canal || c.names().iter().all(|n| named.canal.names().contains(n))
+            Some(named) if !matches!(&named.canal, Canal::One(c) if c == "all" || c == super::fill::BOTH) => {
+                of_kind
+                    .into_iter()
+                    .filter(|&t| {
+                        s.entries.get(t).and_then(|e| e.canal.as_ref()).is_some_and(|c| {
+                            *c == named.canal || c.names().iter().all(|n| named.canal.names().contains(n))
+                        })
                     })
-                })
-                .collect(),
+                    .collect()
+            }
             _ if list || draft.canal.is_some() => of_kind,
             _ => vec![i],
         };

@@ -407,7 +407,13 @@ fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Mention>) -> 
             }
             continue;
         }
-        let own = leads.iter().rposition(|l| *l <= at);
+        // "tender to percussion": what stands before "to" belongs to what stands behind it.
+        let next = p.items.end + usize::from(line.is_word(p.items.end + 1, "the")) + 1;
+        let of_next = (line.is_word(p.items.end, "to") || line.is_word(p.items.end, "on"))
+            .then(|| leads.iter().position(|l| *l == next))
+            .flatten()
+            .filter(|_| !p.lead);
+        let own = of_next.or_else(|| leads.iter().rposition(|l| *l <= at));
         let spread = (p.items.start.saturating_sub(2)..p.items.start)
             .any(|i| i < line.items.len() && matches!(line.term(i, "canals"), Some("all?" | "all")));
         for (n, draft) in out.iter_mut().enumerate() {

@@ -111,6 +111,9 @@ pub fn value(hit: &Hit, kinds: &Kinds) -> Option<crate::log::Value> {
         Is::Term(vocabulary) => {
             hit.found.terms.iter().find(|(v, _)| v == vocabulary).map(|(_, value)| Value::Text(value.clone()))
         }
-        Is::Text => None,
+        Is::Text => {
+            let (_, reading) = hit.found.readings.first()?;
+            Some(Value::Text(reading.text.clone().unwrap_or_else(|| reading.value.to_string())))
+        }
     }
 }

@@ -72,32 +72,6 @@ pub fn cut(line: &Line, kinds: &Kinds, hits: &[Hit], run: &[Sentence]) -> Vec<Se
                 continue;
             };
             let (score, read) = score(line, kinds, hits, a..b, run);
-            if std::env::var_os("TB_DEBUG").is_some() {
-                // DEBUG
-                let t: Vec<&str> = (a..b).map(|k| line.text(k)).collect();
-                eprintln!(
-                    "{:?} {:.2} {:?}",
-                    t.join(" "),
-                    score,
-                    read.as_ref().map(|r| (
-                        kinds.all[r.kind].name.clone(),
-                        &kinds.all[r.kind].rules[r.rule].id,
-                        r.filled.score,
-                        r.filled.leftover.len(),
-                        r.filled
-                            .drafts
-                            .iter()
-                            .map(|d| d
-                                .pieces
-                                .iter()
-                                .map(|p| format!("{}={:?}", p.field, p.value.as_ref().map(|v| v.to_string())))
-                                .collect::<Vec<_>>()
-                                .join(","))
-                            .collect::<Vec<_>>()
-                            .join(" / ")
-                    ))
-                );
-            }
             // Fewer cuts are better: an entry must explain more than it costs.
             let total = base + score - if read.is_some() { ENTRY } else { left_out(line, a..b) };
             if best.get(j).is_some_and(|x| total > *x) {
@@ -292,6 +266,7 @@ fn boundaries(line: &Line, hits: &[Hit], whole: &Range<usize>, run: &[Sentence])
     }
     for i in whole.clone() {
         if line.term(i, "canals").is_some()
+            || cue(line, i, "then")
             || line.atom(i).is_some() && (i == whole.start || line.atom(i - 1).is_none())
         {
             out.push(i);

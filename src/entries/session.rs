@@ -489,10 +489,10 @@ impl<'a> Session<'a> {
             else {
                 continue;
             };
-            any = true;
             if self.tooth.as_deref() == Some(named.iso.as_str()) {
                 continue;
             }
+            any = true;
             let (said, from_s, to_s) = at.said(&segment.items);
             let mut entry = blank(kind.name.clone(), Status::Done, rule.id.clone(), said, from_s, to_s);
             entry.tooth = Some(named.iso.clone());
@@ -811,7 +811,9 @@ fn starts_correction(line: &Line, items: &Range<usize>) -> bool {
         }
         i += 1;
     }
-    sentence::takes_back(line, i)
+    // "actually yes, one minute of it": agreed, not corrected.
+    let agrees = (i + 1..(i + 3).min(items.end)).any(|k| line.is_word(k, "yes") || line.is_word(k, "yeah"));
+    sentence::takes_back(line, i) && !agrees
 }
 
 /// Does a stretch end with words of correction that nothing follows ("no, hang on")?

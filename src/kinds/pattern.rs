@@ -85,7 +85,9 @@ impl Pattern {
         let mut ignored = Match::default();
         let start =
             if lead.is_empty() { i } else { walk(lead, line, i, &mut ignored).then_some(ignored.end)? };
-        let mut m = Match { start, ..Match::default() };
+        // What stands beside makes the meaning surer.
+        let mut m =
+            Match { start, weight: usize::from(inner.len() < self.elements.len()), ..Match::default() };
         (walk(inner, line, start, &mut m) && (tail.is_empty() || walk(tail, line, m.end, &mut ignored)))
             .then_some(m)
     }

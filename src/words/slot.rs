@@ -51,6 +51,10 @@ pub enum Slot {
     MmSure,
     /// Length of an instrument's shaft as it is sold, with a unit.
     Shaft,
+    /// Millimetres with a fraction.
+    MmPart,
+    /// A taper in per cent ("four percent").
+    TaperPct,
     /// A tooth number.
     Tooth,
     /// A tooth number said digit by digit ("three six").
@@ -70,6 +74,8 @@ impl Slot {
             "size" => Self::Size,
             "std" => Self::StandardSize,
             "mm." => Self::MmSure,
+            "mm/" => Self::MmPart,
+            "taper%" => Self::TaperPct,
             "shaft" => Self::Shaft,
             "tooth2" => Self::ToothDigits,
             "size/taper" => Self::SizeTaper,
@@ -149,6 +155,8 @@ pub fn read(slot: Slot, line: &Line, i: usize) -> Option<Reading> {
         Slot::ToothDigits => tooth_digits(line, i),
         Slot::SizeTaper => size(line, i).filter(|r| r.taper.is_some()),
         Slot::Taper => taper(line, i),
+        Slot::MmPart => mm(line, i).filter(|r| !r.value.is_whole()),
+        Slot::TaperPct => taper(line, i).filter(|r| r.has_unit),
         Slot::Pct => pct(line, i),
         Slot::Ml => with_unit(line, i, &[("ml", 1), ("mil", 1)]),
         Slot::Seconds => seconds(line, i),
