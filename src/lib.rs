@@ -40,7 +40,7 @@ pub fn log_of(breaths: &[Breath], extractor: &Extractor, source: Source, made_by
         made_by: MadeBy {
             program: "tugback".to_owned(),
             program_version: env!("CARGO_PKG_VERSION").to_owned(),
-            rules_sha256: rules_sha256(),
+            rules_sha256: rules_sha256(extractor),
             ..made_by
         },
         case: Case {
@@ -57,12 +57,13 @@ pub fn log_of(breaths: &[Breath], extractor: &Extractor, source: Source, made_by
     }
 }
 
-/// Of the kinds and vocabularies that entries are made with.
-pub fn rules_sha256() -> String {
+/// Of the kinds and vocabularies that entries are made with, and of what the practice added to them.
+pub fn rules_sha256(extractor: &Extractor) -> String {
     let mut hash = Sha256::new();
     for text in kinds::texts().chain(words::vocabulary::texts()) {
         hash.update(text);
     }
+    hash.update(extractor.additions());
     hex(&hash.finalize())
 }
 

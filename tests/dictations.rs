@@ -9,12 +9,16 @@ use tugback::{
 };
 
 fn show(said: &[&str]) -> String {
+    show_by(&Extractor::new(Settings::default()), said)
+}
+
+fn show_by(extractor: &Extractor, said: &[&str]) -> String {
     let breaths: Vec<Breath> = said
         .iter()
         .zip(0_u8..)
         .map(|(t, n)| Breath::from_text(f64::from(n) * 5.0, f64::from(n) * 5.0 + 4.0, t))
         .collect();
-    let found = Extractor::new(Settings::default()).extract(&breaths);
+    let found = extractor.extract(&breaths);
     let mut out = Vec::new();
     for e in found.entries.iter().filter(|e| e.review != Review::Struck) {
         let mut values: Vec<String> = e.values.iter().map(|(k, v)| format!("{k}={v}")).collect();
@@ -211,4 +215,33 @@ fn kinds_do_what_their_files_say() {
         }
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// A practice's own instrument and phrase, and what they say about values that they do not have.
+#[test]
+fn own_instruments_and_phrases() {
+    let text = r#"
+[[instrument]]
+name = "slim-shaper"
+said = ["slim shaper", "the slim one"]
+like = "rotary"
+sizes = [20, 25]
+tapers = [0.04]
+colours = ["yellow", "red"]
+
+[[phrase]]
+said = ["the usual rinse"]
+kind = "irrigation"
+values = { agent = "sodium-hypochlorite", concentration_pct = 3, volume_ml = 5 }
+"#;
+    let chosen = tugback::settings::Settings::parse(text, std::path::Path::new("tugback.toml"), &[]).unwrap();
+    let extractor = Extractor::for_practice(Settings::default(), chosen.instruments(), chosen.phrases());
+    let check = |said: &str, expect: &str| assert_eq!(show_by(&extractor, &[said]), expect, "said: {said}");
+    check("slim shaper twenty five oh four to length", "instrumentation instrument=slim-shaper short_mm=0 size=25 taper=0.04");
+    check("slim shaper thirty oh four to length", "instrumentation instrument=slim-shaper short_mm=0 size=30 taper=0.04 ?");
+    check("the slim one, red file, to length", "instrumentation colour=red instrument=slim-shaper short_mm=0 size=25 ?");
+    check(
+        "the usual rinse in the palatal",
+        "irrigation agent=sodium-hypochlorite concentration_pct=3 volume_ml=5",
+    );
 }

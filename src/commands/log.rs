@@ -82,11 +82,12 @@ pub(super) fn run(args: &Log) -> miette::Result<Done> {
         settings::Notation::Universal => Notation::Universal,
         settings::Notation::Palmer => Notation::Palmer,
     };
-    let extractor = Extractor::new(entries::Settings {
+    let how = entries::Settings {
         notation,
         lecture: args.lecture.then_some(true),
         doubt_from: args.strictness.unwrap_or(chosen.strictness).doubt_from(),
-    });
+    };
+    let extractor = Extractor::for_practice(how, chosen.instruments(), chosen.phrases());
     let words = if is_transcript(&args.input)? {
         read_transcript(&args.input)?
     } else {

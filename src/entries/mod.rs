@@ -6,6 +6,7 @@ mod amend;
 mod doubts;
 pub mod fill;
 pub mod hits;
+mod own;
 pub mod segment;
 pub mod sentence;
 mod session;
@@ -18,6 +19,7 @@ use crate::{
     kinds::{self, Kinds, pattern::Index},
     listen::heard::Breath,
     log::{Entry, Unplaced},
+    settings::{Instrument, Phrase},
     words::vocabulary::{self, Vocabulary},
 };
 
@@ -30,6 +32,8 @@ pub struct Extractor {
     pub kinds: Arc<Kinds>,
     pub(crate) index: Index<hits::PatternId>,
     pub settings: Settings,
+    own: Vec<Instrument>,
+    phrases: Vec<Phrase>,
 }
 
 /// What a practice may choose.
@@ -66,7 +70,23 @@ impl Extractor {
 
     pub fn with(vocabulary: Arc<Vocabulary>, kinds: Arc<Kinds>, settings: Settings) -> Self {
         let index = hits::index(&kinds);
-        Self { vocabulary, kinds, index, settings }
+        Self { vocabulary, kinds, index, settings, own: vec![], phrases: vec![] }
+    }
+
+    /// With the instruments and phrases of a practice.
+    pub fn for_practice(settings: Settings, instruments: &[Instrument], phrases: &[Phrase]) -> Self {
+        let vocabulary = own::vocabulary(&vocabulary::BUILT_IN, instruments);
+        let kinds = own::kinds(&kinds::BUILT_IN, phrases);
+        let (own, phrases) = (instruments.to_vec(), phrases.to_vec());
+        Self { own, phrases, ..Self::with(vocabulary, kinds, settings) }
+    }
+
+    /// What the practice added, as text: it belongs to the rules that a log was made with. Empty where it added nothing.
+    pub fn additions(&self) -> String {
+        if self.own.is_empty() && self.phrases.is_empty() {
+            return String::new();
+        }
+        serde_json::to_string(&(&self.own, &self.phrases)).unwrap_or_default()
     }
 
     /// All entries of a recording.

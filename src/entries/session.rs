@@ -373,6 +373,7 @@ impl<'a> Session<'a> {
             .filter(|&i| matches!(at.line.items.get(i).map(|it| &it.what), Some(What::Word)))
             .filter(|&i| !reading.rule_items.contains(&i) && !amend::SMALL.contains(&at.line.text(i)))
             .count();
+        super::own::check(&mut entry, &self.x.own);
         if reading.margin < segment::WEAK
             || told >= segment::TOLD && reading.margin < segment::UNSURE && reading.text.is_none()
         {

@@ -132,7 +132,7 @@ pub struct Heard {
 }
 
 /// What opens an entry.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct Rule {
     /// Written into logs: never renamed, never reused.
     pub id: String,

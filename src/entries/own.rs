@@ -1,0 +1,87 @@
+//! A practice's own instruments and phrases: what they add to the vocabulary and the kinds, and what an own instrument
+//! has to say about an entry's size, taper and colour.
+
+use std::sync::Arc;
+
+use super::session::push_doubt;
+use crate::{
+    kinds::{Kinds, Rule, pattern::Pattern},
+    listen::heard::Breath,
+    log::{Entry, Value},
+    settings::{Instrument, Phrase},
+    words::{
+        token::{self, Shape},
+        vocabulary::Vocabulary,
+    },
+};
+
+/// The vocabulary with the practice's instruments.
+pub fn vocabulary(base: &Arc<Vocabulary>, instruments: &[Instrument]) -> Arc<Vocabulary> {
+    if instruments.is_empty() {
+        return base.clone();
+    }
+    let mut v = Vocabulary::clone(base);
+    for instrument in instruments {
+        for said in &instrument.said {
+            // Capitals would be spelled out; an own name is said as it stands.
+            v.add("instruments", &words(said).join(" "), &instrument.name);
+        }
+    }
+    v.sort();
+    Arc::new(v)
+}
+
+/// The kinds with a rule for each of the practice's phrases, stronger than any other.
+pub fn kinds(base: &Arc<Kinds>, phrases: &[Phrase]) -> Arc<Kinds> {
+    if phrases.is_empty() {
+        return base.clone();
+    }
+    let mut kinds = Kinds::clone(base);
+    for (n, phrase) in phrases.iter().enumerate() {
+        let Some(kind) = kinds.all.iter_mut().find(|k| k.name == phrase.kind) else { continue };
+        let hear: Vec<Pattern> =
+            phrase.said.iter().filter_map(|said| Pattern::parse(&words(said).join("_")).ok()).collect();
+        kind.rules.push(Rule {
+            id: format!("own.{}.{}", phrase.kind, n + 1),
+            hear,
+            weight: OWN,
+            sets: phrase.values.clone(),
+            ..Rule::default()
+        });
+    }
+    Arc::new(kinds)
+}
+
+/// Surer than every rule of the program.
+const OWN: f32 = 4.0;
+
+fn words(said: &str) -> Vec<String> {
+    token::tokens(&Breath::from_text(0.0, 0.0, said))
+        .into_iter()
+        .filter(|t| t.shape != Shape::Mark)
+        .map(|t| t.text)
+        .collect()
+}
+
+/// A size or taper that the instrument does not have is doubted; a colour alone gives the size that it has there, also
+/// with a doubt: the colour was said, not the size.
+pub(super) fn check(entry: &mut Entry, instruments: &[Instrument]) {
+    let name = entry.values.get("instrument").and_then(Value::text);
+    let Some(own) = instruments.iter().find(|i| Some(i.name.as_str()) == name) else { return };
+    let said = own.said.first().map_or(own.name.as_str(), String::as_str).to_owned();
+    if let (None, Some(colour)) = (entry.values.get("size"), entry.values.get("colour").and_then(Value::text))
+        && let Some(at) = own.colours.iter().position(|c| c == colour)
+        && let Some(size) = own.sizes.get(at)
+    {
+        let reason = format!("the size was taken from the colour of the {said}");
+        entry.values.insert("size".to_owned(), Value::Number(*size));
+        push_doubt(entry, "size", &reason, &[]);
+    }
+    for (field, there_are) in [("size", &own.sizes), ("taper", &own.tapers)] {
+        let Some(n) = entry.values.get(field).and_then(Value::number) else { continue };
+        if !there_are.is_empty() && !there_are.contains(&n) {
+            let others: Vec<Value> = there_are.iter().map(|v| Value::Number(*v)).collect();
+            push_doubt(entry, field, &format!("the {said} has no {field} {n}"), &others);
+        }
+    }
+}
