@@ -237,9 +237,18 @@ values = { agent = "sodium-hypochlorite", concentration_pct = 3, volume_ml = 5 }
     let chosen = tugback::settings::Settings::parse(text, std::path::Path::new("tugback.toml"), &[]).unwrap();
     let extractor = Extractor::for_practice(Settings::default(), chosen.instruments(), chosen.phrases());
     let check = |said: &str, expect: &str| assert_eq!(show_by(&extractor, &[said]), expect, "said: {said}");
-    check("slim shaper twenty five oh four to length", "instrumentation instrument=slim-shaper short_mm=0 size=25 taper=0.04");
-    check("slim shaper thirty oh four to length", "instrumentation instrument=slim-shaper short_mm=0 size=30 taper=0.04 ?");
-    check("the slim one, red file, to length", "instrumentation colour=red instrument=slim-shaper short_mm=0 size=25 ?");
+    check(
+        "slim shaper twenty five oh four to length",
+        "instrumentation instrument=slim-shaper short_mm=0 size=25 taper=0.04",
+    );
+    check(
+        "slim shaper thirty oh four to length",
+        "instrumentation instrument=slim-shaper short_mm=0 size=30 taper=0.04 ?",
+    );
+    check(
+        "the slim one, red file, to length",
+        "instrumentation colour=red instrument=slim-shaper short_mm=0 size=25 ?",
+    );
     check(
         "the usual rinse in the palatal",
         "irrigation agent=sodium-hypochlorite concentration_pct=3 volume_ml=5",

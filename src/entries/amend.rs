@@ -3,10 +3,11 @@
 use std::ops::Range;
 
 use super::{
+    controls::Control,
     fill::{Draft, Filled, Piece},
     segment::Segment,
     sentence::cue,
-    session::{At, Control, Note, Session, blank, push_doubt},
+    session::{At, Note, Session, blank, push_doubt},
     status::{self, Manner},
 };
 use crate::{

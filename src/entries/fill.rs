@@ -409,9 +409,12 @@ fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Mention>) -> 
         }
         // "tender to percussion": what stands before "to" belongs to what stands behind it.
         let next = p.items.end + usize::from(line.is_word(p.items.end + 1, "the")) + 1;
-        let of_next = (line.is_word(p.items.end, "to") || line.is_word(p.items.end, "on"))
-            .then(|| leads.iter().position(|l| *l == next))
-            .flatten()
+        let beside =
+            leads.contains(&p.items.end) && !pieces.iter().any(|x| x.lead && x.items.end == p.items.start);
+        let to_next = line.is_word(p.items.end, "to") || line.is_word(p.items.end, "on");
+        let of_next = leads
+            .iter()
+            .position(|l| to_next && *l == next || beside && *l == p.items.end)
             .filter(|_| !p.lead);
         let own = of_next.or_else(|| leads.iter().rposition(|l| *l <= at));
         let spread = (p.items.start.saturating_sub(2)..p.items.start)

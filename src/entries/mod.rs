@@ -3,6 +3,7 @@
 //! Comes in: breaths. Goes out: entries, and every stretch that became none. Pure and total.
 
 mod amend;
+mod controls;
 mod doubts;
 pub mod fill;
 pub mod hits;
@@ -11,6 +12,7 @@ pub mod segment;
 pub mod sentence;
 mod session;
 pub mod status;
+mod teeth;
 pub mod tooth;
 
 use std::sync::Arc;

@@ -16,7 +16,7 @@ use crate::{
 };
 
 /// The vocabulary with the practice's instruments.
-pub fn vocabulary(base: &Arc<Vocabulary>, instruments: &[Instrument]) -> Arc<Vocabulary> {
+pub(super) fn vocabulary(base: &Arc<Vocabulary>, instruments: &[Instrument]) -> Arc<Vocabulary> {
     if instruments.is_empty() {
         return base.clone();
     }
@@ -32,7 +32,7 @@ pub fn vocabulary(base: &Arc<Vocabulary>, instruments: &[Instrument]) -> Arc<Voc
 }
 
 /// The kinds with a rule for each of the practice's phrases, stronger than any other.
-pub fn kinds(base: &Arc<Kinds>, phrases: &[Phrase]) -> Arc<Kinds> {
+pub(super) fn kinds(base: &Arc<Kinds>, phrases: &[Phrase]) -> Arc<Kinds> {
     if phrases.is_empty() {
         return base.clone();
     }

@@ -5,13 +5,12 @@ use std::ops::Range;
 use indexmap::IndexMap;
 
 use super::{
-    Extracted, Extractor, amend, doubts,
+    Extracted, Extractor, amend, controls, doubts,
     fill::{self, Draft, Filled, Stretch},
     hits::{self, Hit, Of},
     segment::{self, Reading, Segment},
     sentence::{self, Sentence, Speech, cue, find_cue},
     status::{self, Manner},
-    tooth,
 };
 use crate::{
     kinds::Place,
@@ -27,7 +26,7 @@ pub(super) struct Session<'a> {
     /// For each entry: its breath, and why it is as it is.
     pub(super) notes: Vec<Note>,
     unplaced: Vec<Unplaced>,
-    teeth: Vec<String>,
+    pub(super) teeth: Vec<String>,
     pub(super) tooth: Option<String>,
     pub(super) canal: Option<Canal>,
     /// The breath that named it.
@@ -102,11 +101,13 @@ impl<'a> Session<'a> {
         let line = Line::new(breath, &self.x.vocabulary);
         let mut hits = hits::find(&line, &self.x.kinds, &self.x.index);
         let inside = insides(&line);
-        hits.retain(|h| inside.get(h.first) != Some(&true) && self.is_real(h, &line) && is_sign(h, &line));
+        hits.retain(|h| {
+            inside.get(h.first) != Some(&true) && self.is_real(h, &line) && controls::is_sign(h, &line)
+        });
         let placed = vec![false; line.items.len()];
         let mut at = At { n, breath, line, hits, placed };
         let mut start = 0;
-        for control in controls(&at.line) {
+        for control in controls::controls(&at.line) {
             self.stretch(&mut at, start..control.items.start);
             self.control(&mut at, &control);
             start = control.items.end;
@@ -124,65 +125,6 @@ impl<'a> Session<'a> {
                 }
             }
         }
-    }
-
-    /// A tooth hit is real only if there is such a tooth, it is at work and not named in passing, and its number is no
-    /// size, length or lot.
-    fn is_real(&self, hit: &Hit, line: &Line) -> bool {
-        let Some(kind) = self.x.kinds.all.get(hit.kind) else { return false };
-        if kind.place != Place::NamesTeeth {
-            return true;
-        }
-        let number = hit.found.readings.first().and_then(|(_, r)| r.text.clone());
-        let said = tooth::from_terms(&hit.found.terms, number.as_deref()).or(number);
-        let Some(said) = said else { return true };
-        let Some(named) = tooth::named(&said, self.x.settings.notation) else { return false };
-        let before = |n: usize| hit.first.checked_sub(n);
-        let denied = before(1).is_some_and(|b| cue(line, b, "negation") || cue(line, b, "no"));
-        let goes_on = line.is_word(hit.end, "out")
-            || line.is_word(hit.end, "file")
-            || line.term(hit.end, "instruments").is_some()
-            || line.items.get(hit.end).is_some_and(|it| it.what == What::Word)
-                && line.text(hit.end).chars().count() == 1
-                && line.atom(hit.end + 1).is_some();
-        if denied || goes_on || tooth::is_range(line, hit.end) {
-            return false;
-        }
-        if matches!(hit.of, Of::Field(..)) || !hit.found.terms.is_empty() {
-            return true;
-        }
-        let universal = self.x.settings.notation == tooth::Notation::Universal;
-        let signed = line.is_word(hit.first, "number") || line.is_mark(hit.first, "#");
-        if signed {
-            return universal && !named.other_notation && self.is_tooth_number(hit, line, &said);
-        }
-        // A bare number is a tooth only in the chosen notation.
-        let after_slot = before(1).is_some_and(|b| {
-            at_slot(line, b) || line.term(b, "canals").is_some() || line.term(b, "instruments").is_some()
-        });
-        !after_slot && !named.other_notation && (said.len() == 2 || universal)
-    }
-
-    /// "number eight": a tooth, where nothing around it speaks of instruments, and where it is no size or stands first.
-    fn is_tooth_number(&self, hit: &Hit, line: &Line, said: &str) -> bool {
-        let starts = line.sentence_start(hit.first);
-        let end = line.sentence_end(hit.end);
-        let tool = |i: usize| {
-            line.term(i, "instruments").is_some()
-                || line.term(i, "colours").is_some()
-                || ["file", "files", "length", "clamp", "size", "taper", "short", "cone", "points", "gauge"]
-                    .iter()
-                    .any(|w| line.is_word(i, w))
-        };
-        if (starts..end).any(tool) || line.term(hit.end, "canals").is_some() {
-            return false;
-        }
-        let size =
-            said.parse().is_ok_and(|n| crate::words::slot::is_standard_size(crate::words::Decimal::whole(n)));
-        let listed = hit.first > 1
-            && (line.is_mark(hit.first - 1, ",") || line.is_word(hit.first - 1, "and"))
-            && line.atom(hit.first - 2).is_some();
-        !size || self.tooth.is_none() || line.opens_sentence(hit.first) || listed
     }
 
     /// A part of a breath without controls.
@@ -213,7 +155,7 @@ impl<'a> Session<'a> {
                         .skip(i)
                         .take_while(|s| matches!(s.speech, Speech::Treatment | Speech::Doubtful))
                         .enumerate()
-                        .take_while(|(k, s)| *k == 0 || !starts_correction(&at.line, &s.items))
+                        .take_while(|(k, s)| *k == 0 || !controls::starts_correction(&at.line, &s.items))
                         .map(|(_, s)| s.clone())
                         .collect();
                     i += run.len();
@@ -226,12 +168,12 @@ impl<'a> Session<'a> {
                 Speech::Talk(_) => i += 1,
             }
         }
-        self.correcting = dangling(&at.line, &items);
+        self.correcting = controls::dangling(&at.line, &items);
     }
 
     fn treatment(&mut self, at: &mut At<'_>, run: &[Sentence]) {
         let correcting =
-            self.correcting || run.first().is_some_and(|s| starts_correction(&at.line, &s.items));
+            self.correcting || run.first().is_some_and(|s| controls::starts_correction(&at.line, &s.items));
         self.correcting = false;
         let segments = segment::cut(&at.line, &self.x.kinds, &at.hits, run);
         let mut correcting = correcting;
@@ -469,59 +411,6 @@ impl<'a> Session<'a> {
         }
     }
 
-    /// Teeth named: an entry where the tooth is new, nothing where it is the one at work.
-    fn teeth(&mut self, at: &mut At<'_>, segment: &Segment, reading: &Reading, status: Status) -> bool {
-        let Some(kind) = self.x.kinds.all.get(reading.kind) else { return false };
-        let Some(rule) = kind.rules.get(reading.rule) else { return false };
-        if status != Status::Done && status != Status::Planned {
-            return false;
-        }
-        let mut pieces: Vec<&fill::Piece> =
-            reading.filled.drafts.iter().flat_map(|d| &d.pieces).filter(|p| p.field == "tooth").collect();
-        pieces.sort_by_key(|p| p.items.start);
-        pieces.dedup_by_key(|p| p.items.start);
-        let mut any = false;
-        for p in pieces {
-            let Some(named) = p
-                .value
-                .as_ref()
-                .and_then(Value::text)
-                .and_then(|t| tooth::named(t, self.x.settings.notation))
-            else {
-                continue;
-            };
-            if self.tooth.as_deref() == Some(named.iso.as_str()) {
-                continue;
-            }
-            any = true;
-            let (said, from_s, to_s) = at.said(&segment.items);
-            let mut entry = blank(kind.name.clone(), Status::Done, rule.id.clone(), said, from_s, to_s);
-            entry.tooth = Some(named.iso.clone());
-            entry.values = IndexMap::from([
-                ("tooth".to_owned(), Value::Text(named.iso.clone())),
-                ("said_as".to_owned(), Value::Text(named.said_as.to_owned())),
-            ]);
-            if named.other_notation {
-                push_doubt(
-                    &mut entry,
-                    "tooth",
-                    "there is no such tooth in the chosen notation; it was read in another",
-                    &[],
-                );
-            }
-            let found = [("tooth".to_owned(), p.items.clone())];
-            doubts::add(self, at, &segment.items, reading.kind, &mut entry, &found);
-            self.tooth = Some(named.iso.clone());
-            self.canal = None;
-            if !self.teeth.contains(&named.iso) {
-                self.teeth.push(named.iso);
-            }
-            let why = vec![format!("rule {}: {}", rule.id, at.said(&p.items).0)];
-            self.push(entry, Note { breath: at.n, kind: reading.kind, why, numbers: vec![] });
-        }
-        any
-    }
-
     /// A sentence about an earlier visit.
     fn past(&mut self, at: &mut At<'_>, items: &Range<usize>) {
         let trade = at.hits.iter().any(|h| items.contains(&h.first) && matches!(h.of, Of::Rule(_)))
@@ -703,42 +592,6 @@ fn tidy(said: &str, at: &At<'_>, items: &Range<usize>) -> String {
     text.trim_matches(|c: char| c.is_whitespace() || matches!(c, ',' | '.' | ':' | ';' | '-')).to_owned()
 }
 
-/// A rule's words are no sign of a step where they only say when or why ("before the obturation", "because the bleeding
-/// …"), or where they are a number's unit ("thirty gauge").
-fn is_sign(hit: &Hit, line: &Line) -> bool {
-    if matches!(hit.of, Of::Field(..)) {
-        return true;
-    }
-    let before = hit.first.checked_sub(1);
-    if line.unit(hit.first).is_some() && before.is_some_and(|b| line.atom(b).is_some()) {
-        return false;
-    }
-    let mut at = hit.first;
-    while at > 0
-        && ["the", "any", "each", "every", "a", "an", "final", "this", "you", "we", "i"]
-            .iter()
-            .any(|w| line.is_word(at - 1, w))
-    {
-        at -= 1;
-    }
-    let clause = line.sentence_end(hit.end);
-    let end = (hit.end..clause).find(|&i| line.is_mark(i, ",")).unwrap_or(clause);
-    let valued = (hit.first..end).any(|i| line.atom(i).is_some());
-    if at > 0 && cue(line, at - 1, "beside") && !valued {
-        return false;
-    }
-    let start = line.sentence_start(hit.first);
-    let from = (start..hit.first).rev().find(|&i| line.is_mark(i, ",")).unwrap_or(start);
-    find_cue(line, from..hit.first, "reason").is_none()
-}
-
-/// Words after which a number is a size or a length, never a tooth.
-fn at_slot(line: &Line, i: usize) -> bool {
-    ["to", "at", "size", "file", "length", "stop", "past", "reads", "a", "an"]
-        .iter()
-        .any(|w| line.is_word(i, w))
-}
-
 /// Items inside a number that several atoms make together ("twenty five oh six"): nothing may start there.
 pub(super) fn insides(line: &Line) -> Vec<bool> {
     use crate::words::slot::{Slot, read};
@@ -762,75 +615,4 @@ pub(super) fn insides(line: &Line) -> Vec<bool> {
         }
     }
     inside
-}
-
-/// A spoken control.
-pub(super) struct Control {
-    pub(super) items: Range<usize>,
-    pub(super) what: String,
-}
-
-/// Controls are whole utterances, or stand between statements; never inside a sentence ("scratch that surface").
-fn controls(line: &Line) -> Vec<Control> {
-    let mut out = Vec::new();
-    for i in 0..line.items.len() {
-        let Some(what) = line.term(i, "controls") else { continue };
-        let after = line.items.get(i + 1);
-        let goes_on = match after.map(|it| &it.what) {
-            None | Some(What::Mark | What::Number(_)) => true,
-            Some(What::Term(tags, _)) => !tags.iter().any(|t| &*t.vocabulary == "places"),
-            Some(What::Word) => {
-                ["it", "that", "make", "was", "should", "i", "please", "and", "the", "one", "entry", "last"]
-                    .contains(&line.text(i + 1))
-            }
-        };
-        let begins = i == 0
-            || line.items.get(i - 1).is_some_and(|it| matches!(it.what, What::Mark | What::Number(_)))
-            || line.term(i - 1, "fillers").is_some()
-            || line.term(i - 1, "cues").is_some()
-            || line.term(i - 1, "units").is_some()
-            || after.is_none();
-        if goes_on && begins {
-            out.push(Control { items: i..i + 1, what: what.to_owned() });
-        }
-    }
-    out
-}
-
-/// Does a stretch begin with words of correction?
-fn starts_correction(line: &Line, items: &Range<usize>) -> bool {
-    let mut i = items.start;
-    let small = |i: usize| {
-        ["fillers", "canals"].iter().any(|v| line.term(i, v).is_some())
-            || line.is_mark(i, ",")
-            || line.is_mark(i, "-")
-            || line.is_word(i, "the")
-    };
-    while i < items.end && small(i) {
-        if cue(line, i, "repair") {
-            break;
-        }
-        i += 1;
-    }
-    // "actually yes, one minute of it": agreed, not corrected.
-    let agrees = (i + 1..(i + 3).min(items.end)).any(|k| line.is_word(k, "yes") || line.is_word(k, "yeah"));
-    sentence::takes_back(line, i) && !agrees
-}
-
-/// Does a stretch end with words of correction that nothing follows ("no, hang on")?
-fn dangling(line: &Line, items: &Range<usize>) -> bool {
-    let mut i = items.end;
-    while i > items.start && line.items.get(i - 1).is_some_and(|it| it.what == What::Mark) {
-        i -= 1;
-    }
-    i > items.start && (cue(line, i - 1, "repair") || cue(line, i - 1, "hold")) && {
-        let mut k = i - 1;
-        while k > items.start && (cue(line, k, "repair") || cue(line, k, "hold") || line.is_mark(k, ",")) {
-            if line.is_word(k, "no") || cue(line, k, "wrong") {
-                return true;
-            }
-            k -= 1;
-        }
-        line.is_word(k, "no") || cue(line, k, "wrong")
-    }
 }

@@ -1,0 +1,110 @@
+//! Words that do something to what was said: spoken controls and the beginnings of corrections; and words that only say
+//! when or why.
+
+use std::ops::Range;
+
+use super::{
+    hits::{Hit, Of},
+    sentence::{self, cue, find_cue},
+};
+use crate::words::line::{Line, What};
+
+/// A spoken control.
+pub(super) struct Control {
+    pub(super) items: Range<usize>,
+    pub(super) what: String,
+}
+
+/// Controls are whole utterances, or stand between statements; never inside a sentence ("scratch that surface").
+pub(super) fn controls(line: &Line) -> Vec<Control> {
+    let mut out = Vec::new();
+    for i in 0..line.items.len() {
+        let Some(what) = line.term(i, "controls") else { continue };
+        let after = line.items.get(i + 1);
+        let goes_on = match after.map(|it| &it.what) {
+            None | Some(What::Mark | What::Number(_)) => true,
+            Some(What::Term(tags, _)) => !tags.iter().any(|t| &*t.vocabulary == "places"),
+            Some(What::Word) => {
+                ["it", "that", "make", "was", "should", "i", "please", "and", "the", "one", "entry", "last"]
+                    .contains(&line.text(i + 1))
+            }
+        };
+        let begins = i == 0
+            || line.items.get(i - 1).is_some_and(|it| matches!(it.what, What::Mark | What::Number(_)))
+            || line.term(i - 1, "fillers").is_some()
+            || line.term(i - 1, "cues").is_some()
+            || line.term(i - 1, "units").is_some()
+            || after.is_none();
+        if goes_on && begins {
+            out.push(Control { items: i..i + 1, what: what.to_owned() });
+        }
+    }
+    out
+}
+
+/// Does a stretch begin with words of correction?
+pub(super) fn starts_correction(line: &Line, items: &Range<usize>) -> bool {
+    let mut i = items.start;
+    let small = |i: usize| {
+        ["fillers", "canals"].iter().any(|v| line.term(i, v).is_some())
+            || line.is_mark(i, ",")
+            || line.is_mark(i, "-")
+            || line.is_word(i, "the")
+    };
+    while i < items.end && small(i) {
+        if cue(line, i, "repair") {
+            break;
+        }
+        i += 1;
+    }
+    // "actually yes, one minute of it": agreed, not corrected.
+    let agrees = (i + 1..(i + 3).min(items.end)).any(|k| line.is_word(k, "yes") || line.is_word(k, "yeah"));
+    sentence::takes_back(line, i) && !agrees
+}
+
+/// Does a stretch end with words of correction that nothing follows ("no, hang on")?
+pub(super) fn dangling(line: &Line, items: &Range<usize>) -> bool {
+    let mut i = items.end;
+    while i > items.start && line.items.get(i - 1).is_some_and(|it| it.what == What::Mark) {
+        i -= 1;
+    }
+    i > items.start && (cue(line, i - 1, "repair") || cue(line, i - 1, "hold")) && {
+        let mut k = i - 1;
+        while k > items.start && (cue(line, k, "repair") || cue(line, k, "hold") || line.is_mark(k, ",")) {
+            if line.is_word(k, "no") || cue(line, k, "wrong") {
+                return true;
+            }
+            k -= 1;
+        }
+        line.is_word(k, "no") || cue(line, k, "wrong")
+    }
+}
+
+/// A rule's words are no sign of a step where they only say when or why ("before the obturation", "because the bleeding
+/// …"), or where they are a number's unit ("thirty gauge").
+pub(super) fn is_sign(hit: &Hit, line: &Line) -> bool {
+    if matches!(hit.of, Of::Field(..)) {
+        return true;
+    }
+    let before = hit.first.checked_sub(1);
+    if line.unit(hit.first).is_some() && before.is_some_and(|b| line.atom(b).is_some()) {
+        return false;
+    }
+    let mut at = hit.first;
+    while at > 0
+        && ["the", "any", "each", "every", "a", "an", "final", "this", "you", "we", "i"]
+            .iter()
+            .any(|w| line.is_word(at - 1, w))
+    {
+        at -= 1;
+    }
+    let clause = line.sentence_end(hit.end);
+    let end = (hit.end..clause).find(|&i| line.is_mark(i, ",")).unwrap_or(clause);
+    let valued = (hit.first..end).any(|i| line.atom(i).is_some());
+    if at > 0 && cue(line, at - 1, "beside") && !valued {
+        return false;
+    }
+    let start = line.sentence_start(hit.first);
+    let from = (start..hit.first).rev().find(|&i| line.is_mark(i, ",")).unwrap_or(start);
+    find_cue(line, from..hit.first, "reason").is_none()
+}

@@ -1,0 +1,144 @@
+//! Teeth that are named: which numbers are teeth at work, and what naming one does.
+
+use indexmap::IndexMap;
+
+use super::{
+    doubts, fill,
+    hits::{Hit, Of},
+    segment::{Reading, Segment},
+    sentence::cue,
+    session::{At, Note, Session, blank, push_doubt},
+    tooth,
+};
+use crate::{
+    kinds::Place,
+    log::{Status, Value},
+    words::line::{Line, What},
+};
+
+impl Session<'_> {
+    /// A tooth hit is real only if there is such a tooth, it is at work and not named in passing, and its number is no
+    /// size, length or lot.
+    pub(super) fn is_real(&self, hit: &Hit, line: &Line) -> bool {
+        let Some(kind) = self.x.kinds.all.get(hit.kind) else { return false };
+        if kind.place != Place::NamesTeeth {
+            return true;
+        }
+        let number = hit.found.readings.first().and_then(|(_, r)| r.text.clone());
+        let said = tooth::from_terms(&hit.found.terms, number.as_deref()).or(number);
+        let Some(said) = said else { return true };
+        let Some(named) = tooth::named(&said, self.x.settings.notation) else { return false };
+        let before = |n: usize| hit.first.checked_sub(n);
+        let denied = before(1).is_some_and(|b| cue(line, b, "negation") || cue(line, b, "no"));
+        let goes_on = line.is_word(hit.end, "out")
+            || line.is_word(hit.end, "file")
+            || line.term(hit.end, "instruments").is_some()
+            || line.items.get(hit.end).is_some_and(|it| it.what == What::Word)
+                && line.text(hit.end).chars().count() == 1
+                && line.atom(hit.end + 1).is_some();
+        if denied || goes_on || tooth::is_range(line, hit.end) {
+            return false;
+        }
+        if matches!(hit.of, Of::Field(..)) || !hit.found.terms.is_empty() {
+            return true;
+        }
+        let universal = self.x.settings.notation == tooth::Notation::Universal;
+        let signed = line.is_word(hit.first, "number") || line.is_mark(hit.first, "#");
+        if signed {
+            return universal && !named.other_notation && self.is_tooth_number(hit, line, &said);
+        }
+        // A bare number is a tooth only in the chosen notation.
+        let after_slot = before(1).is_some_and(|b| {
+            at_slot(line, b) || line.term(b, "canals").is_some() || line.term(b, "instruments").is_some()
+        });
+        !after_slot && !named.other_notation && (said.len() == 2 || universal)
+    }
+
+    /// "number eight": a tooth, where nothing around it speaks of instruments, and where it is no size or stands first.
+    fn is_tooth_number(&self, hit: &Hit, line: &Line, said: &str) -> bool {
+        let starts = line.sentence_start(hit.first);
+        let end = line.sentence_end(hit.end);
+        let tool = |i: usize| {
+            line.term(i, "instruments").is_some()
+                || line.term(i, "colours").is_some()
+                || ["file", "files", "length", "clamp", "size", "taper", "short", "cone", "points", "gauge"]
+                    .iter()
+                    .any(|w| line.is_word(i, w))
+        };
+        if (starts..end).any(tool) || line.term(hit.end, "canals").is_some() {
+            return false;
+        }
+        let size =
+            said.parse().is_ok_and(|n| crate::words::slot::is_standard_size(crate::words::Decimal::whole(n)));
+        let listed = hit.first > 1
+            && (line.is_mark(hit.first - 1, ",") || line.is_word(hit.first - 1, "and"))
+            && line.atom(hit.first - 2).is_some();
+        !size || self.tooth.is_none() || line.opens_sentence(hit.first) || listed
+    }
+
+    /// Teeth named: an entry where the tooth is new, nothing where it is the one at work.
+    pub(super) fn teeth(
+        &mut self,
+        at: &mut At<'_>,
+        segment: &Segment,
+        reading: &Reading,
+        status: Status,
+    ) -> bool {
+        let Some(kind) = self.x.kinds.all.get(reading.kind) else { return false };
+        let Some(rule) = kind.rules.get(reading.rule) else { return false };
+        if status != Status::Done && status != Status::Planned {
+            return false;
+        }
+        let mut pieces: Vec<&fill::Piece> =
+            reading.filled.drafts.iter().flat_map(|d| &d.pieces).filter(|p| p.field == "tooth").collect();
+        pieces.sort_by_key(|p| p.items.start);
+        pieces.dedup_by_key(|p| p.items.start);
+        let mut any = false;
+        for p in pieces {
+            let Some(named) = p
+                .value
+                .as_ref()
+                .and_then(Value::text)
+                .and_then(|t| tooth::named(t, self.x.settings.notation))
+            else {
+                continue;
+            };
+            if self.tooth.as_deref() == Some(named.iso.as_str()) {
+                continue;
+            }
+            any = true;
+            let (said, from_s, to_s) = at.said(&segment.items);
+            let mut entry = blank(kind.name.clone(), Status::Done, rule.id.clone(), said, from_s, to_s);
+            entry.tooth = Some(named.iso.clone());
+            entry.values = IndexMap::from([
+                ("tooth".to_owned(), Value::Text(named.iso.clone())),
+                ("said_as".to_owned(), Value::Text(named.said_as.to_owned())),
+            ]);
+            if named.other_notation {
+                push_doubt(
+                    &mut entry,
+                    "tooth",
+                    "there is no such tooth in the chosen notation; it was read in another",
+                    &[],
+                );
+            }
+            let found = [("tooth".to_owned(), p.items.clone())];
+            doubts::add(self, at, &segment.items, reading.kind, &mut entry, &found);
+            self.tooth = Some(named.iso.clone());
+            self.canal = None;
+            if !self.teeth.contains(&named.iso) {
+                self.teeth.push(named.iso);
+            }
+            let why = vec![format!("rule {}: {}", rule.id, at.said(&p.items).0)];
+            self.push(entry, Note { breath: at.n, kind: reading.kind, why, numbers: vec![] });
+        }
+        any
+    }
+}
+
+/// Words after which a number is a size or a length, never a tooth.
+fn at_slot(line: &Line, i: usize) -> bool {
+    ["to", "at", "size", "file", "length", "stop", "past", "reads", "a", "an"]
+        .iter()
+        .any(|w| line.is_word(i, w))
+}
