@@ -18,3 +18,5 @@ mod decisions;
 mod desk;
 #[path = "page/recording.rs"]
 mod recording;
+#[path = "page/serve.rs"]
+mod serve;

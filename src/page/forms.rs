@@ -1,9 +1,12 @@
 //! The forms in which a person corrects or makes an entry: the kinds with their fields, units and words, from `src/kinds`.
 
+use std::sync::Arc;
+
 use serde_json::{Value as Json, json};
 
+use crate::export::phrase::written;
 use crate::kinds::{self, Is};
-use crate::log::units;
+use crate::log::{Value, units};
 use crate::review::decide::CANALS;
 use crate::words::vocabulary;
 
@@ -17,8 +20,14 @@ pub(super) fn all() -> Json {
                 .fields
                 .iter()
                 .map(|(name, field)| {
-                    let words: Vec<&str> = match &field.is {
-                        Is::Term(v) => vocabulary::BUILT_IN.values(v).iter().map(AsRef::as_ref).collect(),
+                    // The term, and how it is written.
+                    let words: Vec<[String; 2]> = match &field.is {
+                        Is::Term(v) => {
+                            let terms = vocabulary::BUILT_IN.values(v).iter();
+                            let pair =
+                                |t: &Arc<str>| [t.to_string(), written(name, &Value::Text(t.to_string()))];
+                            terms.map(pair).collect()
+                        }
                         _ => vec![],
                     };
                     json!({

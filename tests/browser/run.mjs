@@ -42,13 +42,17 @@ export function samples(...names) {
 
 /** What a case may use. */
 async function open(args, options = {}) {
-  const process_ = spawn(tugback, [...args, '--no-browser', '--as', 'A. Reader'], { stdio: ['ignore', 'pipe', 'ignore'] });
+  // `inside`: a shell script that starts the program with what stands in "$@", in a folder.
+  const { inside, cwd, ...look } = options;
+  const all = [...args, '--no-browser', '--as', 'A. Reader'];
+  const [command, given] = inside ? ['unshare', ['-rm', 'sh', '-c', inside, tugback, ...all]] : [tugback, all];
+  const process_ = spawn(command, given, { cwd, stdio: ['ignore', 'pipe', 'ignore'] });
   const url = await new Promise((resolve, reject) => {
     process_.stdout.once('data', (d) => resolve(String(d).trim()));
-    process_.once('exit', (code) => reject(new Error(`the program ended with ${code}`)));
+    process_.once('exit', (code) => reject(Object.assign(new Error(`the program ended with ${code}`), { code })));
   });
   const complaints = [];
-  const context = await browser.newContext({ viewport: { width: 1440, height: 900 }, ...options });
+  const context = await browser.newContext({ viewport: { width: 1440, height: 900 }, ...look });
   if (web) {
     await context.route(/\/assets\//, (route) => {
       const name = new URL(route.request().url()).pathname.split('/').pop();

@@ -50,7 +50,7 @@ export function tell(sentence) {
   requestAnimationFrame(() => { told.textContent = sentence; });
   told.classList.add('shown');
   clearTimeout(tell.timer);
-  tell.timer = setTimeout(() => told.classList.remove('shown'), 6000);
+  tell.timer = setTimeout(() => told.classList.remove('shown'), 4000);
 }
 
 /** A dialog that gives what its form was closed with; null where it was left. */

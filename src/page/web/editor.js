@@ -18,7 +18,7 @@ function input(kind, name, value) {
   const id = `field-${count}`;
   const field = fieldOf(kind, name);
   const number = field?.number ?? false;
-  const words = name === 'canal' ? [...canals(), 'all'] : field?.words ?? [];
+  const words = name === 'canal' ? [...canals(), 'all'] : (field?.words ?? []).map(([w]) => w);
   const usual = field?.usual;
   const unusual = h('p', { class: 'why', id: `${id}-note`, role: 'status' });
   const control = h('input', {

@@ -31,10 +31,9 @@ export function render(pane) {
   acts.reverse();
   pane.replaceChildren(
     h('h1', {}, 'History'),
-    acts.length === 0 && h('p', {}, 'Nobody has decided anything yet.'),
+    acts.length ? '' : h('p', {}, 'Nobody has decided anything yet.'),
     h('ol', { class: 'acts-list' }, acts.map(([first, ...more]) => h('li', { class: first.field === 'signature' ? 'signed' : '' },
       h('p', {}, h('b', {}, WHAT[first.what] ?? first.what ?? 'changed'), ' ', h('span', { class: 'quiet' }, `${first.who}, ${when(first.at)}`)),
       h('p', {}, line(first), more.length > 4 ? ` and ${more.length} more` : more.map((c) => [h('br'), line(c)])),
       first.reason && h('p', {}, `Reason: ${first.reason}`)))));
-  pane.querySelectorAll(':scope > *:not(h1)').forEach((n) => n.textContent || n.remove());
 }

@@ -122,7 +122,7 @@ export async function decide(decision, said, { stay = false, reason } = {}) {
     state.pending = null;
     take(now, { stay });
     const left = now.worst.filter((o) => o.is !== 'unseen').length;
-    tell(`${said} ${left ? `${many(left, 'thing', 'things')} left to look at.` : 'Nothing doubtful is left.'}`);
+    tell(decision.do === 'sign' ? said : `${said} ${left ? `${many(left, 'thing', 'things')} left to look at.` : 'Nothing doubtful is left.'}`);
     return true;
   } catch (e) {
     if (!(e instanceof Refused)) throw e;

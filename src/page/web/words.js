@@ -1,7 +1,12 @@
 // How the contract's fields and values read. Units are fixed by the field's name.
 
 let forms = { kinds: [], canals: [], units: [] };
-export function setForms(all) { forms = all; }
+/** Term → how it is written: "edta" → "EDTA". */
+let written = new Map();
+export function setForms(all) {
+  forms = all;
+  written = new Map(all.kinds.flatMap((k) => k.fields.flatMap((f) => f.words)));
+}
 export const kinds = () => forms.kinds;
 export const canals = () => forms.canals;
 
@@ -31,13 +36,13 @@ export function valueText(field, value) {
   if (typeof value === 'number') return `${value}${unitOf(field) ? ` ${unitOf(field)}` : ''}`;
   if (Array.isArray(value)) return value.map((v) => valueText(field, v)).join(', ');
   if (typeof value === 'object') return Object.entries(value).map(([k, v]) => `${k} ${JSON.stringify(v)}`).join(', ');
-  return /lot|text|tooth/.test(field) ? String(value) : plain(value);
+  return /lot|text|tooth/.test(field) ? String(value) : written.get(value) ?? plain(value);
 }
 
 export function canalText(canal) {
   if (!canal) return '';
   if (canal === 'all') return 'all canals';
-  if (canal === 'single') return 'the canal';
+  if (canal === 'single') return 'single canal';
   return Array.isArray(canal) ? canal.join(', ') : canal;
 }
 
