@@ -48,7 +48,7 @@ fn it_answers_this_computer_and_closes_when_nobody_asks() {
         200,
         "our own shell"
     );
-    assert_eq!(ask(host, "GET / HTTP/1.1").0, 400, "a request without a host");
+    assert_eq!(ask(host, "GET / HTTP/1.1").0, 421, "a request without a host");
     server.join().expect("no panic").expect("it closes well");
     assert!(start.elapsed() < Duration::from_secs(20));
     assert!(TcpStream::connect(host).is_err(), "nobody listens any more");
