@@ -17,7 +17,7 @@ use super::{App, assets, desk, exports, forms, guard, shelf::Item, sound::Sound,
 use crate::export::draw;
 use crate::log::Log;
 use crate::review::{
-    By, Decision, ReviewError, sign,
+    By, Decision, ReviewError, history, sign,
     store::{self, StoreError},
     verify,
 };
@@ -138,7 +138,12 @@ async fn log(State(app): State<Arc<App>>, Path(id): Path<String>) -> Result<Resp
     blocking(move || {
         let (item, path) = item(&app, &id)?;
         let (log, revision) = read(&app, &path)?;
-        Ok(Json(view::of(&item, &log, &revision, &app.settings)).into_response())
+        let mut view = view::of(&item, &log, &revision, &app.settings);
+        // Looked for when a log is opened; a decision made here cannot break it.
+        if let (Some(view), Some(broken)) = (view.as_object_mut(), history::broken(&log)) {
+            view.insert("broken".into(), json!(broken));
+        }
+        Ok(Json(view).into_response())
     })
     .await
 }

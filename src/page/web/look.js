@@ -26,6 +26,8 @@ export const accept = () => {
   const of = item();
   if (of?.what === 'entry') {
     if (of.entry.review === 'struck' && of.entry.doubts.length) return decide({ do: 'strike', entry: of.entry.id }, 'It stays struck.');
+    // Settled already: on to the next.
+    if (!isOpen(of.entry)) return step(1);
     return decide({ do: 'accept', entries: [of.entry.id] }, 'Accepted.').catch(() => {});
   }
   if (of?.what === 'finding') return decide({ do: 'looked-at', finding: of.finding.id }, 'Looked at.');

@@ -91,7 +91,9 @@ function draw(what = {}) {
 /** A decision that is not saved yet stays in sight until it is, or is given up. */
 function notice() {
   const { pending } = state;
-  document.getElementById('notice').replaceChildren(...(pending ? [h('div', { class: 'notice', role: 'alert' },
+  const { broken } = state.view;
+  document.getElementById('notice').replaceChildren(...(broken ? [h('div', { class: 'notice', role: 'alert' },
+    h('p', {}, h('b', {}, 'This log does not fit its history. '), `${broken.charAt(0).toUpperCase()}${broken.slice(1)}. Take an untouched copy, or look through all of it again.`))] : []), ...(pending ? [h('div', { class: 'notice', role: 'alert' },
     h('p', {}, h('b', {}, 'Not saved. '), pending.sentence),
     h('div', { class: 'row' }, h('button', { class: 'first', on: { click: again } }, 'Try again'), h('button', { on: { click: forget } }, 'Give it up')))] : []));
 }

@@ -76,11 +76,16 @@ export function step(by) {
 
 /** Takes over what the program sent; where the place that was looked at is settled, goes to the one that took its turn. */
 function take(view, { stay = false } = {}) {
+  // Told when a log is opened, and true for as long as it is.
+  if (state.view?.id === view.id) view.broken ??= state.view.broken;
   const before = state.view ? queue() : [];
   const here = before.indexOf(state.at);
   state.view = view;
   const keys = queue();
-  if (!stay && !keys.includes(state.at)) {
+  if (!stay && state.at?.startsWith('entry:')) {
+    // Opened from the list that is read through: back to it.
+    if (keys.includes('rest')) state.at = 'rest';
+  } else if (!stay && !keys.includes(state.at)) {
     // The first of those that came after it and are still there.
     const after = here < 0 ? keys : before.slice(here + 1).filter((k) => keys.includes(k));
     state.at = after[0] ?? keys[0] ?? null;
@@ -117,10 +122,12 @@ export async function decide(decision, said, { stay = false, reason } = {}) {
     if (!reason?.trim()) return false;
   }
   const body = { seen: view.revision, who: localStorage.getItem('who') ?? me.who, decision, reason: reason ?? null };
+  const from = state.at;
   try {
     const now = await post(`/api/log/${view.id}/decide`, body);
     state.pending = null;
-    take(now, { stay });
+    // Who has gone elsewhere meanwhile is left there.
+    take(now, { stay: stay || state.at !== from });
     const left = now.worst.filter((o) => o.is !== 'unseen').length;
     tell(decision.do === 'sign' ? said : `${said} ${left ? `${many(left, 'thing', 'things')} left to look at.` : 'Nothing doubtful is left.'}`);
     return true;

@@ -98,6 +98,20 @@ export const cases = {
     assert.deepEqual(complaints, []);
   },
 
+  'a log that was changed past the page says so': async ({ open, samples, assert }) => {
+    const folder = samples('incisor');
+    const file = path.join(folder, 'incisor.log.json');
+    const first = await open(['review', file]);
+    await first.page.waitForSelector('.card');
+    await first.page.keyboard.press('a');
+    await first.page.waitForFunction(async () => (await import('/assets/state.js')).state.view.history.length > 0);
+    assert.equal(await first.page.textContent('#notice'), '');
+    fs.writeFileSync(file, fs.readFileSync(file, 'utf8').replace('"length_mm": 23.5', '"length_mm": 21.5'));
+    const { page } = await open(['review', file]);
+    await page.waitForSelector('.card');
+    assert.match(await page.textContent('#notice'), /does not fit its history.*without being written down/);
+  },
+
   'the token is gone from the address, and of use once': async ({ open, samples, assert, tugback, browser }) => {
     const folder = samples('incisor');
     const { page, url, complaints } = await open(['review', `${folder}/incisor.log.json`]);
