@@ -13,7 +13,7 @@ pub enum Open {
     Doubt { entry: String },
     /// What the checks found; see the report.
     Finding { id: String },
-    /// Speech without a place that could not be made out, or holds a number.
+    /// Speech without a place that could not be made out. (What could be is read through with the entries.)
     Speech { unplaced: usize },
     /// An entry that nobody has seen and nobody doubts.
     Unseen { entry: String },

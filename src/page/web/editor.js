@@ -4,7 +4,7 @@ import { Refused } from '/assets/api.js';
 import { dialog, h } from '/assets/dom.js';
 import { play } from '/assets/player.js';
 import { decide, entry, item, state } from '/assets/state.js';
-import { canals, clock, fieldName, fieldOf, kindName, kindOf, kinds, unitOf, valueText } from '/assets/words.js';
+import { canals, clock, fieldName, fieldOf, kindName, kindOf, kinds, unitOf, valueText, whatText } from '/assets/words.js';
 
 const STATUSES = [['done', 'done'], ['planned', 'planned'], ['not-done', 'not done'], ['conditional', 'only if'], ['general', 'as a rule']];
 
@@ -86,7 +86,7 @@ export function correct(e, focus) {
       ev.target.value = '';
       made.querySelector('input').focus();
     } } }, h('option', { value: '' }, 'choose …'), others.map((f) => h('option', { value: f }, fieldName(f)))));
-  const shown = dialog(`Correct: ${kindName(e.kind)}`, (done) => form(done, async (elements) => {
+  const shown = dialog(`Correct: ${whatText(e)}`, (done) => form(done, async (elements) => {
     const changed = Object.keys(before).filter((f) => elements[f] && elements[f].value.trim() !== before[f]);
     if (!changed.length) return true;
     const to = Object.fromEntries(changed.map((f) => [f, elements[f].value.trim() || null]));

@@ -6,7 +6,7 @@ import { hint } from '/assets/keys.js';
 import { play } from '/assets/player.js';
 import { decide, entry, go, item, queue, span, state, step, unseen } from '/assets/state.js';
 import {
-  canalText, carried, clock, doubtsOf, fieldName, isOpen, kindName, many, place, reviewText, statusText, summary, valueText,
+  canalText, carried, clock, doubtsOf, fieldName, isOpen, kindName, many, place, reviewText, statusText, summary, valueText, whatText,
 } from '/assets/words.js';
 
 /** A button with its key. */
@@ -180,12 +180,21 @@ function speechCard({ speech, n }, keys) {
   ];
 }
 
+/** Speech of which no entry was made, in grey: whoever reads through reads all that was said. */
+function speechRow(u, n) {
+  return h('button', { class: 'line aside', data: { act: `row-u${n}` }, on: { click: () => go(`speech:${n}`) } },
+    h('span', { class: 'time' }, clock(u.from_s)), h('span', { class: 'what' }, 'no entry'), h('span', { class: 'says' }, u.said.trim() ? `“${u.said.trim()}”` : 'could not be made out'));
+}
+
 /** What nobody doubts and nobody has seen: read through, accepted at once. */
 function restCard(entries) {
+  const rows = [...entries.map((e) => [e.from_s, () => row(e)]),
+    ...state.view.unplaced.map((u, n) => [u.from_s, () => speechRow(u, n)]).filter((_, n) => !state.view.unplaced[n].entries)];
+  rows.sort((a, b) => a[0] - b[0]);
   return [
     ...heading('Read through', `${many(entries.length, 'entry', 'entries')} that nobody doubts`),
-    h('p', { class: 'quiet' }, 'Compare with what you remember; choose one to hear or correct it.'),
-    h('ul', { class: 'rows' }, entries.map((e) => h('li', {}, row(e)))),
+    h('p', { class: 'quiet' }, 'Compare with what you remember; choose one to hear or correct it. In grey: speech of which no entry was made.'),
+    h('ul', { class: 'rows' }, rows.map(([, build]) => h('li', {}, build()))),
     h('div', { class: 'acts stick' },
       act('accept', `I have read these ${entries.length}: accept`, accept, { class: 'first' }), moving()),
   ];
@@ -195,7 +204,7 @@ function restCard(entries) {
 export function row(e) {
   const [sign, word] = reviewText(e);
   return h('button', { class: `line ${e.review}`, data: { act: `row-${e.id}` }, on: { click: () => go(`entry:${e.id}`) } },
-    h('span', { class: 'time' }, clock(e.from_s)), h('span', { class: 'what' }, kindName(e.kind), statusText(e.status) && ` (${statusText(e.status)})`),
+    h('span', { class: 'time' }, clock(e.from_s)), h('span', { class: 'what' }, whatText(e)),
     h('span', { class: 'says' }, summary(e) || `“${e.said}”`),
     h('span', { class: 'at' }, [e.tooth, canalText(e.canal)].filter(Boolean).join(' ')),
     h('span', { class: 'sign', title: word }, h('span', { 'aria-hidden': 'true' }, sign), h('span', { class: 'hidden' }, word)));
@@ -216,7 +225,7 @@ function list(keys) {
   const line = (key) => {
     const of = item(key);
     const text = {
-      entry: () => [h('span', { class: 'time' }, clock(of.entry.from_s)), ` ${kindName(of.entry.kind)}: ${of.entry.doubts[0]?.reason ?? ''}`],
+      entry: () => [h('span', { class: 'time' }, clock(of.entry.from_s)), ` ${whatText(of.entry)}: ${of.entry.doubts[0]?.reason ?? ''}`],
       finding: () => of.finding.sentence,
       speech: () => [h('span', { class: 'time' }, clock(of.speech.from_s)), ' speech without a place'],
       rest: () => `${of.entries.length} that nobody doubts: read through`,

@@ -3,7 +3,7 @@
 import { get, media } from '/assets/api.js';
 import { dialog, h, tell } from '/assets/dom.js';
 import { decide, entry, go, state } from '/assets/state.js';
-import { clock, kindName, many, summary, when } from '/assets/words.js';
+import { canalText, clock, many, summary, whatText, when } from '/assets/words.js';
 
 const ROLES = ['treating dentist', 'dental assistant', 'dental nurse', 'supervising dentist', 'student'];
 
@@ -65,7 +65,7 @@ function form(view, pane) {
     left > 0 && h('details', { open: left <= 12 }, h('summary', {}, `Not verified: ${many(left, 'place', 'places')}`),
       h('ul', { class: 'rest' },
         entries.map((id) => entry(id)).filter(Boolean).map((e) => h('li', {}, h('button', { type: 'button', class: 'line', on: { click: () => go(`entry:${e.id}`) } },
-          h('span', { class: 'time' }, clock(e.from_s)), ' ', `${kindName(e.kind)}: ${summary(e) || e.said}`))),
+          h('span', { class: 'time' }, clock(e.from_s)), ' ', `${whatText(e)}: ${summary(e) || `“${e.said}”`}`))),
         findings.map((id) => h('li', {}, view.findings.find((f) => f.id === id)?.sentence ?? 'speech that could not be made out')))),
     h('div', { class: 'fields' },
       text('name', 'Name', localStorage.getItem('who') ?? '', { required: true }),
@@ -92,7 +92,7 @@ async function showSigned(n) {
     h('div', { class: 'scroll', tabindex: 0, role: 'group', 'aria-label': 'The signed log' }, h('table', {},
       h('thead', {}, h('tr', {}, ['Time', 'Tooth', 'Canal', 'What', 'Values'].map((t) => h('th', { scope: 'col' }, t)))),
       h('tbody', {}, then.entries.map((e) => h('tr', { class: e.review }, h('td', {}, clock(e.from_s)), h('td', {}, e.tooth ?? ''),
-        h('td', {}, Array.isArray(e.canal) ? e.canal.join(', ') : e.canal ?? ''), h('td', {}, kindName(e.kind), e.review === 'struck' ? ' (struck)' : ''),
-        h('td', {}, summary(e), e.doubts.length || e.review === 'unseen' ? ' [not verified]' : '')))))),
+        h('td', {}, canalText(e.canal)), h('td', {}, whatText(e)),
+        h('td', {}, summary(e) || `“${e.said}”`, e.doubts.length || e.review === 'unseen' ? ' [not verified]' : '')))))),
     h('div', { class: 'row end' }, h('button', { class: 'first', on: { click: () => done(null) } }, 'Close'))), { wide: true });
 }

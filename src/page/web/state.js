@@ -82,8 +82,8 @@ function take(view, { stay = false } = {}) {
   const here = before.indexOf(state.at);
   state.view = view;
   const keys = queue();
-  if (!stay && state.at?.startsWith('entry:')) {
-    // Opened from the list that is read through: back to it.
+  if (!stay && state.at && here < 0) {
+    // Opened from the list that is read through, or from the log: back to the list.
     if (keys.includes('rest')) state.at = 'rest';
   } else if (!stay && !keys.includes(state.at)) {
     // The first of those that came after it and are still there.

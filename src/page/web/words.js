@@ -82,6 +82,12 @@ export function reviewText(entry) {
   return ['·', 'not seen'];
 }
 
+/** "Irrigation", "Anaesthesia (not done)", "Tooth (struck)": never a kind without what makes it no deed. */
+export function whatText(entry) {
+  const notes = [statusText(entry.status), entry.review === 'struck' && 'struck'].filter(Boolean);
+  return notes.length ? `${kindName(entry.kind)} (${notes.join(', ')})` : kindName(entry.kind);
+}
+
 /** "volume 3 mL, sodium hypochlorite". */
 export function summary(entry) {
   return Object.entries(entry.values)

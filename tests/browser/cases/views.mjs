@@ -64,7 +64,7 @@ export const cases = {
     const { page } = await open(['desk', folder]);
     await page.waitForSelector('.desk li');
     assert.deepEqual(await violations(page), [], 'desk');
-    await page.click('button[aria-label="Open incisor"]');
+    await page.click('button[aria-label="Open after-visit"]');
     await page.waitForSelector('.card');
     await page.click('.tab[data-act="sign"]');
     await page.fill('#sign-name', 'B. Signer');
@@ -77,6 +77,8 @@ export const cases = {
     assert.deepEqual(await violations(page), [], 'signed');
     await page.click('.signature button');
     await page.waitForSelector('dialog table');
+    // What was not done, or only planned, never reads like a deed.
+    assert.match(await page.textContent('dialog table'), /Anaesthesia \(not done\)/);
     assert.deepEqual(await violations(page), [], 'what was signed');
   },
 
