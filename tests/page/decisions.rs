@@ -45,12 +45,17 @@ async fn a_log_is_reviewed_and_signed() {
     assert_eq!(view["state"]["is"], "signed");
     assert_eq!(view["rest"], json!({}));
 
-    let change = json!({ "do": "correct", "entry": "e13", "field": "length_mm", "to": "22" });
+    let with_length = |v: &serde_json::Value| {
+        let mut entries = v["entries"].as_array().unwrap().iter();
+        entries.rfind(|e| e["kind"] == "working-length").cloned().unwrap()
+    };
+    let entry = with_length(&view)["id"].clone();
+    let change = json!({ "do": "correct", "entry": entry, "field": "length_mm", "to": "22" });
     assert_eq!(page.decide(&id, &change, None).await.status, 428, "a change of a signed log needs a reason");
     let view = page.decide(&id, &change, Some("misheard")).await.json();
     assert_eq!(view["state"]["is"], "amended");
     let then = page.get(&format!("/api/log/{id}/signed/1")).await.json();
-    let length = |v: &serde_json::Value| v["entries"][12]["values"]["length_mm"].clone();
+    let length = |v: &serde_json::Value| with_length(v)["values"]["length_mm"].clone();
     assert_eq!((length(&then), length(&view)), (json!(22.5), json!(22)));
     let lines = page.get(&format!("/api/log/{id}/verify")).await.json();
     assert!(lines.as_array().unwrap().iter().all(|l| l["fits"] != "no"), "{lines}");

@@ -41,7 +41,14 @@ pub(crate) fn accept(id: &str) -> Decision {
     Decision::Accept { entries: vec![id.into()] }
 }
 
-pub(crate) fn correct(id: &str, field: &str, to: &str) -> Decision {
+/// Of the first entry of the sample that holds this field.
+pub(crate) fn correct(field: &str, to: &str) -> Decision {
+    let log = draft("incisor.vtt");
+    let entry = log.entries.iter().find(|e| e.values.contains_key(field)).expect("an entry with this field");
+    correct_in(&entry.id, field, to)
+}
+
+pub(crate) fn correct_in(id: &str, field: &str, to: &str) -> Decision {
     Decision::Correct { entry: id.into(), field: field.into(), to: Some(to.into()) }
 }
 

@@ -8,7 +8,7 @@ use tugback::{
     review::{Decision, Words, decide, history, seal},
 };
 
-use crate::common::{accept, by, correct, draft};
+use crate::common::{accept, by, correct_in, draft};
 
 /// One random decision, by numbers that are folded onto what the log holds.
 fn decision() -> impl Strategy<Value = (u8, usize, usize, i64)> {
@@ -22,7 +22,7 @@ fn made((what, entry, field, number): (u8, usize, usize, i64), log: &Log) -> Dec
     let text = format!("{}.{:03}", number / 1000, number % 1000);
     match what {
         0 | 1 => accept(&id),
-        2..=4 if !names.is_empty() => correct(&id, names[field % names.len()], &text),
+        2..=4 if !names.is_empty() => correct_in(&id, names[field % names.len()], &text),
         5 => Decision::Correct {
             entry: id,
             field: ["tooth", "canal"][field % 2].into(),

@@ -13,14 +13,13 @@ fn the_later_save_is_told_and_nothing_is_lost() {
     let (_folder, path) = folder();
     let (_, seen) = store::read(&path).unwrap();
     let (_, after) = store::save(&path, &seen, &by("A"), &accept("e2"), None, &Settings::default()).unwrap();
-    let late =
-        store::save(&path, &seen, &by("B"), &correct("e3", "depth_mm", "4"), None, &Settings::default());
+    let late = store::save(&path, &seen, &by("B"), &correct("depth_mm", "4"), None, &Settings::default());
     assert!(matches!(late, Err(StoreError::Changed)), "{late:?}");
     let (log, now) = store::read(&path).unwrap();
     assert_eq!(now, after);
     assert_eq!(log.history.len(), 1);
     // B looks again and decides again: both are kept.
-    store::save(&path, &now, &by("B"), &correct("e3", "depth_mm", "4"), None, &Settings::default()).unwrap();
+    store::save(&path, &now, &by("B"), &correct("depth_mm", "4"), None, &Settings::default()).unwrap();
     let (log, _) = store::read(&path).unwrap();
     let who: Vec<&str> = log.history.iter().map(|c| c.who.as_str()).collect();
     assert_eq!(who, ["A", "B"]);

@@ -25,7 +25,8 @@ export const cases = {
     const first = await page.evaluate(async () => {
       const { item } = await import('/assets/state.js');
       const { entry } = item();
-      return { id: entry.id, from: entry.from_s, to: entry.to_s };
+      const { field } = entry.doubts[0];
+      return { id: entry.id, from: entry.from_s, to: entry.to_s, field, was: entry.values[field] };
     });
     await page.keyboard.press('p');
     await until('it stops by itself', () => page.evaluate(() => window.played[0]?.[1]));
@@ -36,22 +37,22 @@ export const cases = {
     // Corrected by keys: the form opens on the doubtful field.
     await page.keyboard.press('c');
     await page.waitForSelector('dialog');
-    assert.equal(await page.evaluate(() => document.activeElement.name), 'depth_mm');
+    assert.equal(await page.evaluate(() => document.activeElement.name), first.field);
     await page.keyboard.type('4,5');
     await page.keyboard.press('Enter');
-    await until('the wrong number is told', async () => /is no number in mm/.test(await page.textContent('dialog .wrong')));
+    await until('the wrong number is told', async () => /is no number/.test(await page.textContent('dialog .wrong')));
     await page.keyboard.press('Control+a');
     await page.keyboard.type('4.5');
     await page.keyboard.press('Enter');
     await until('the dialog closes', async () => !(await page.$('dialog')));
     const entryOf = () => readLog(folder, 'after-visit').entries.find((e) => e.id === first.id);
-    assert.equal(entryOf().values.depth_mm, 4.5, 'it is on disk at once');
-    assert.deepEqual(entryOf().heard, { depth_mm: 3 });
+    assert.equal(entryOf().values[first.field], 4.5, 'it is on disk at once');
+    assert.deepEqual(entryOf().heard, { [first.field]: first.was });
     await page.keyboard.press('u');
-    await until('it is taken back', () => entryOf().values.depth_mm === 3);
+    await until('it is taken back', () => entryOf().values[first.field] === first.was);
     assert.equal(entryOf().review, 'unseen');
     await page.keyboard.press('r');
-    await until('it is done again', () => entryOf().values.depth_mm === 4.5);
+    await until('it is done again', () => entryOf().values[first.field] === 4.5);
 
     // Settled: the same key that accepts goes on.
     await page.keyboard.press('a');
