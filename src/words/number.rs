@@ -148,6 +148,9 @@ impl Reader<'_> {
         if form == Form::Fraction {
             return Some(plain);
         }
+        if let Some(part) = self.printed_part(i, text) {
+            return Some(part);
+        }
         // "2 thousand", "100 thousand", "20 and a half", "5 point 25"
         if self.part(i + 1) == Some(Part::Thousand) {
             return Some(Atom { value: value.saturating_times(1000), end: i + 2, form: Form::Big, ..plain });
@@ -159,6 +162,21 @@ impl Reader<'_> {
             return Some(Atom { value, end: i + 3, form: Form::Fraction, ..plain });
         }
         Some(self.and_part(plain))
+    }
+
+    /// "1/2 mm", "3/4 mm": a part of a unit, written in one piece before its unit.
+    fn printed_part(&self, i: usize, text: &str) -> Option<Atom> {
+        self.tokens.get(i + 1).filter(|t| t.is_mark("/") && t.joined)?;
+        let below = self.printed(i + 2).filter(|t| t.joined)?;
+        let value = match (text, below.text.as_str()) {
+            ("1", "2") => 500,
+            ("1", "4") => 250,
+            ("3", "4") => 750,
+            _ => return None,
+        };
+        let measured = (self.hints.is_unit)(i + 3) || matches!(self.word(i + 3), Some("short" | "beyond"));
+        let value = Decimal::thousandths(value);
+        measured.then_some(Atom { value, first: i, end: i + 3, form: Form::PartOfUnit, doubt: None })
     }
 
     /// "and a half", "and three quarters" after a whole number.

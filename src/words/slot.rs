@@ -246,6 +246,14 @@ fn mm_number(line: &Line, i: usize, a: &Atom) -> Reading {
         {
             return Reading::new(i + 3, value).doubted("a stop stands inside the number", vec![a.value]);
         }
+        // "twenty-one, point five": the comma is a breath, "point" says that it goes on.
+        if line.is_mark(i + 1, ",")
+            && line.text(i + 2) == "point"
+            && let Some(b) = line.atom(i + 2).filter(|b| b.form == Form::Fraction && b.doubt.is_none())
+            && b.value >= Decimal::thousandths(100)
+        {
+            return Reading::new(i + 3, a.value.saturating_add(b.value));
+        }
         // "twenty one half"
         if line.is_word(i + 1, "half") && line.atom(i + 1).is_none() && !line.is_word(i + 2, "short") {
             let half = a.value.saturating_add(Decimal::thousandths(500));
@@ -292,7 +300,16 @@ fn mm_number(line: &Line, i: usize, a: &Atom) -> Reading {
         return Reading::new(i + 1, value)
             .doubted(format!("{} was written without a point", a.value), vec![a.value]);
     }
-    // Two places that are no quarter of a millimetre: the second is a number of its own.
+    // "2150" is 21.5 without its point; "2015" is 20 and a number of its own: 15 is no quarter of a millimetre.
+    if let Form::Printed { digits: 4, zero_first: false } = a.form
+        && let Some(n) = a.value.to_whole().filter(|n| (1000..3500).contains(n))
+    {
+        let (first, second) = (Decimal::whole(n / 100), Decimal::whole(n % 100));
+        let joined = a.value.shift(2).unwrap_or(first);
+        let (value, other) = if n % 25 == 0 { (joined, first) } else { (first, second) };
+        return Reading::new(i + 1, value)
+            .doubted(format!("{n} was written as one number"), vec![other, a.value]);
+    }
     Reading::of(i + 1, a)
 }
 
@@ -459,7 +476,24 @@ fn size(line: &Line, i: usize) -> Option<Reading> {
     if line.unit(i + 1).is_some() || line.term(i + 1, "counted").is_some() && !named {
         return None;
     }
-    (a.value.is_whole() && a.value > Decimal::ZERO).then(|| checked_size(Reading::of(i + 1, a)))
+    (a.value.is_whole() && a.value > Decimal::ZERO).then(|| {
+        let r = checked_size(Reading::of(i + 1, a));
+        match begun_again(line, i, a) {
+            Some(other) => r.doubted("two sizes, or one that was begun again", vec![other]),
+            None => r,
+        }
+    })
+}
+
+/// "twenty twenty five", with no mark between: two sizes, or one that was begun again. The other of the two.
+fn begun_again(line: &Line, i: usize, a: &Atom) -> Option<Decimal> {
+    let same_ten = |ten: &Atom, one: &Atom| {
+        let above = one.value.saturating_sub(ten.value);
+        let fits = Decimal::ZERO < above && above < Decimal::whole(10);
+        ten.form == Form::Ten && one.form == Form::TenOne && fits
+    };
+    let before = i.checked_sub(1).and_then(|k| line.atom(k)).filter(|b| same_ten(b, a));
+    before.or_else(|| line.atom(i + 1).filter(|b| same_ten(a, b))).map(|b| b.value)
 }
 
 fn legal_fraction(a: &Atom) -> Option<Decimal> {
