@@ -16,7 +16,7 @@ pub(super) fn of(item: &Item, log: &Log, revision: &str, settings: &Settings) ->
         .iter()
         .filter_map(|f| {
             let mut finding = serde_json::to_value(f).ok()?;
-            finding.as_object_mut()?.insert("looked_at".into(), json!(open::looked_at(log, &f.id)));
+            finding.as_object_mut()?.insert("looked_at".into(), json!(open::looked_at(log, f)));
             Some(finding)
         })
         .collect();

@@ -164,9 +164,13 @@ impl Steps<'_> {
                 "make"
             }
             Decision::LookedAt { finding } => {
-                let finding = text("the finding", finding)?;
+                let saying = open::saying(self.log, self.settings, finding).ok_or_else(|| {
+                    ReviewError::Wrong(
+                        "there is no such finding; the log may have been changed elsewhere".into(),
+                    )
+                })?;
                 self.groups.push(vec![]);
-                self.of_log(&format!("looked_at.{finding}"), json!(true))?;
+                self.of_log(&format!("looked_at.{finding}"), json!(saying))?;
                 "looked-at"
             }
             Decision::Reference { to } => {

@@ -46,13 +46,27 @@ pub fn cannot_tell(entry: &Entry) -> bool {
     entry.more.get("cannot_tell").is_some_and(|c| c.as_bool() == Some(true))
 }
 
-pub fn looked_at(log: &Log, finding: &str) -> bool {
-    log.more.get("looked_at").and_then(|l| l.get(finding)).is_some()
+/// Somebody looked at this finding when it said the same as now.
+pub fn looked_at(log: &Log, finding: &Finding) -> bool {
+    looked_at_saying(log, &finding.id, &finding.sentence)
+}
+
+fn looked_at_saying(log: &Log, id: &str, sentence: &str) -> bool {
+    let said = log.more.get("looked_at").and_then(|l| l.get(id)).and_then(|s| s.as_str());
+    said == Some(sentence)
+}
+
+/// What a finding, or a stretch of speech, with this id says now; nothing where there is none.
+pub(super) fn saying(log: &Log, settings: &Settings, id: &str) -> Option<String> {
+    if let Some(n) = id.strip_prefix("speech/") {
+        return log.unplaced.get(n.parse::<usize>().ok()?).map(|u| u.said.clone());
+    }
+    checks::check(log, settings).findings.into_iter().find(|f| f.id == id).map(|f| f.sentence)
 }
 
 /// Findings about doubts are told by the entries themselves.
 fn asks(log: &Log, finding: &Finding) -> bool {
-    finding.level == Level::Look && !finding.rule.starts_with("doubts.") && !looked_at(log, &finding.id)
+    finding.level == Level::Look && !finding.rule.starts_with("doubts.") && !looked_at(log, finding)
 }
 
 /// What needs eyes, worst first: doubts about numbers, other doubts, contradictions and other findings on entries, speech
@@ -74,7 +88,10 @@ pub fn worst(log: &Log, report: &Report) -> Vec<Open> {
     }
     for (unplaced, u) in log.unplaced.iter().enumerate() {
         let unreadable = u.said.trim().is_empty() || u.why.as_ref().is_some_and(|w| w.contains("unreadable"));
-        if unreadable && !u.more.contains_key("entries") && !looked_at(log, &speech_id(unplaced)) {
+        if unreadable
+            && !u.more.contains_key("entries")
+            && !looked_at_saying(log, &speech_id(unplaced), &u.said)
+        {
             list.push((3, Open::Speech { unplaced }));
         }
     }

@@ -144,11 +144,34 @@ fn what_is_refused() {
         json!({ "do": "sign", "name": " ", "role": "dentist", "not_verified": true }),
         "the name is empty",
     );
+    refused(json!({ "do": "looked-at", "finding": "nonsense" }), "no such finding");
+    refused(json!({ "do": "looked-at", "finding": "speech/7" }), "no such finding");
     refused(
         json!({ "do": "make", "from": { "unplaced": 7 }, "kind": "drying", "status": "done", "tooth": null, "canal": null,
             "values": {} }),
         "no such stretch",
     );
+}
+
+/// A finding that says something else than what was looked at is asked about again.
+#[test]
+fn a_finding_is_looked_at_as_it_stood() {
+    let mut log = log();
+    let asked = |log: &Log| {
+        let report = crate::checks::check(log, &Settings::default());
+        let open = super::open::worst(log, &report);
+        open.into_iter().find_map(|o| match o {
+            super::open::Open::Finding { id } => Some(id),
+            _ => None,
+        })
+    };
+    let first = asked(&log).expect("a finding");
+    decide(&mut log, &by(), &Decision::LookedAt { finding: first.clone() }, None, &Settings::default())
+        .unwrap();
+    assert_ne!(asked(&log), Some(first.clone()));
+    let said = log.more["looked_at"].as_object_mut().unwrap();
+    said.insert(first.clone(), json!("something else"));
+    assert_eq!(asked(&log), Some(first));
 }
 
 #[test]

@@ -39,7 +39,7 @@ fn made((what, entry, field, number): (u8, usize, usize, i64), log: &Log) -> Dec
             canal: Some("all".into()),
             values: [("volume_ml".to_owned(), text)].into_iter().collect(),
         },
-        10 => Decision::LookedAt { finding: format!("rule/{field}") },
+        10 => Decision::LookedAt { finding: format!("speech/{field}") },
         _ => Decision::Undo,
     }
 }
