@@ -76,20 +76,16 @@ impl Pattern {
 
     /// The pattern at item `i`.
     pub fn at(&self, line: &Line, i: usize) -> Option<Match> {
-        let own = |e: &&Element| !e.beside;
-        let before = self.elements.iter().position(|e| !e.beside).unwrap_or(0);
-        let after = self.elements.iter().rposition(|e| !e.beside).map_or(0, |p| p + 1);
-        let (lead, rest) = self.elements.split_at_checked(before)?;
-        let (inner, tail) = rest.split_at_checked(after - before)?;
-        debug_assert!(inner.iter().all(|e| own(&e)), "only the ends of a pattern stand beside");
-        let mut ignored = Match::default();
-        let start =
-            if lead.is_empty() { i } else { walk(lead, line, i, &mut ignored).then_some(ignored.end)? };
+        let beside = self.elements.iter().any(|e| e.beside);
         // What stands beside makes the meaning surer.
-        let mut m =
-            Match { start, weight: usize::from(inner.len() < self.elements.len()), ..Match::default() };
-        (walk(inner, line, start, &mut m) && (tail.is_empty() || walk(tail, line, m.end, &mut ignored)))
-            .then_some(m)
+        let mut m = Match { weight: usize::from(beside), ..Match::default() };
+        let mut own = Own::default();
+        if !walk(&self.elements, line, i, &mut m, &mut own) {
+            return None;
+        }
+        m.start = own.start.unwrap_or(i);
+        m.end = own.end.unwrap_or(m.end);
+        Some(m)
     }
 
     /// What the pattern can start with, for the index.
@@ -165,16 +161,30 @@ fn element(text: &str) -> Result<Element, String> {
     Ok(Element { what, optional, beside })
 }
 
-fn walk(elements: &[Element], line: &Line, i: usize, m: &mut Match) -> bool {
+/// Where the pattern's own part starts and ends, without what stands beside it.
+#[derive(Debug, Clone, Copy, Default)]
+struct Own {
+    start: Option<usize>,
+    end: Option<usize>,
+}
+
+fn walk(elements: &[Element], line: &Line, i: usize, m: &mut Match, own: &mut Own) -> bool {
     let Some((e, rest)) = elements.split_first() else {
         m.end = i;
         return true;
     };
-    let before = (m.readings.len(), m.terms.len(), m.weight);
-    let undo = |m: &mut Match| {
+    let outer = *own;
+    match (e.beside, own.start) {
+        (false, None) => own.start = Some(i),
+        (true, Some(_)) if own.end.is_none() => own.end = Some(i),
+        _ => {}
+    }
+    let before = (m.readings.len(), m.terms.len(), m.weight, *own);
+    let undo = |m: &mut Match, own: &mut Own| {
         m.readings.truncate(before.0);
         m.terms.truncate(before.1);
         m.weight = before.2;
+        *own = before.3;
     };
     match &e.what {
         Want::Words(alternatives) => {
@@ -182,42 +192,46 @@ fn walk(elements: &[Element], line: &Line, i: usize, m: &mut Match) -> bool {
                 alternatives.iter().filter_map(|a| words_at(a, line, i)).collect();
             ends.sort_unstable_by(|a, b| b.cmp(a));
             for (end, sure) in ends {
-                m.weight += sure;
-                if walk(rest, line, end, m) {
+                m.weight += if e.beside { 0 } else { sure };
+                if walk(rest, line, end, m, own) {
                     return true;
                 }
-                undo(m);
+                undo(m, own);
             }
         }
         Want::Term { vocabulary, values } => {
             if let Some(value) = line.term(i, vocabulary)
                 && (values.is_empty() || values.iter().any(|v| v == value))
             {
-                m.terms.push((vocabulary.clone(), value.to_owned()));
-                m.weight += 1;
-                if walk(rest, line, i + 1, m) {
+                if !e.beside {
+                    m.terms.push((vocabulary.clone(), value.to_owned()));
+                    m.weight += 1;
+                }
+                if walk(rest, line, i + 1, m, own) {
                     return true;
                 }
-                undo(m);
+                undo(m, own);
             }
         }
         Want::Slot(slot) => {
             if let Some(reading) = slot::read(*slot, line, i) {
                 let end = reading.end;
-                m.weight += 1 + usize::from(reading.has_unit) + usize::from(reading.taper.is_some());
-                m.readings.push((*slot, reading));
-                if walk(rest, line, end, m) {
+                if !e.beside {
+                    m.weight += 1 + usize::from(reading.has_unit) + usize::from(reading.taper.is_some());
+                    m.readings.push((*slot, reading));
+                }
+                if walk(rest, line, end, m, own) {
                     return true;
                 }
-                undo(m);
+                undo(m, own);
             }
         }
         Want::Span => {
             for skip in 0..=8 {
-                if walk(rest, line, i + skip, m) {
+                if walk(rest, line, i + skip, m, own) {
                     return true;
                 }
-                undo(m);
+                undo(m, own);
                 if line.atom(i + skip).is_some() || line.sentence_end(i + skip) <= i + skip {
                     return false;
                 }
@@ -226,17 +240,17 @@ fn walk(elements: &[Element], line: &Line, i: usize, m: &mut Match) -> bool {
         }
         Want::Edge(start) => {
             let there = if *start { line.opens_sentence(i) } else { line.closes_sentence(i) };
-            if there && walk(rest, line, i, m) {
+            if there && walk(rest, line, i, m, own) {
                 return true;
             }
             return false;
         }
         Want::Gap => {
             for skip in 0..=4 {
-                if walk(rest, line, i + skip, m) {
+                if walk(rest, line, i + skip, m, own) {
                     return true;
                 }
-                undo(m);
+                undo(m, own);
                 if !is_plain(line, i + skip) {
                     return false;
                 }
@@ -244,7 +258,8 @@ fn walk(elements: &[Element], line: &Line, i: usize, m: &mut Match) -> bool {
             return false;
         }
     }
-    e.optional && walk(rest, line, i, m)
+    *own = outer;
+    e.optional && walk(rest, line, i, m, own)
 }
 
 /// A word that a gap may pass over.

@@ -203,6 +203,18 @@ fn measure_follows<'t>(word: &dyn Fn(usize) -> Option<&'t str>, vocabulary: &Voc
 /// "oh" is a zero only beside a digit, after "point" or after "size"; "oh, size ten" is an interjection.
 fn interjection(tokens: &[Token], atom: &Atom) -> bool {
     let word = |i: usize| tokens.get(i).map(|t| t.text.as_str());
+    // "that one was stiffer", "the other one": no number.
+    if word(atom.first) == Some("one") && atom.end == atom.first + 1 {
+        const POINTS: [&str; 16] = [
+            "that", "this", "which", "other", "last", "next", "another", "only", "any", "same", "every",
+            "each", "new", "old", "big", "white",
+        ];
+        let measured = matches!(
+            word(atom.end),
+            Some("short" | "millimetre" | "mm" | "mil" | "ml" | "minute" | "cartridge")
+        );
+        return !measured && atom.first.checked_sub(1).and_then(word).is_some_and(|w| POINTS.contains(&w));
+    }
     if word(atom.first) != Some("oh") || atom.end > atom.first + 1 {
         return false;
     }

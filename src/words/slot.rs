@@ -242,6 +242,7 @@ fn mm_number(line: &Line, i: usize, a: &Atom) -> Reading {
             && (line.is_mark(i + 1, ".") || line.unit(i + 3) == Some("mm"))
             && !matches!(line.unit(i + 3), Some(u) if u != "mm" && u != "mil")
             && !follows_measure(line, i + 3)
+            && !follows_measure(line, i + 4)
             && let Some(value) = line.atom(i + 2).and_then(|b| tenth(a.value, b.value))
         {
             return Reading::new(i + 3, value).doubted("a stop stands inside the number", vec![a.value]);
