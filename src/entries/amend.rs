@@ -135,11 +135,23 @@ impl Session<'_> {
         let Some(note) = self.notes.get(target) else { return false };
         let (of, fields) = (note.kind, note.numbers.clone());
         let Some(kind) = self.x.kinds.all.get(of) else { return false };
-        fields.iter().any(|field| {
-            let Some(piece) = number_piece(at, items, kind, field) else { return false };
-            self.change(at, items, target, &Draft { pieces: vec![piece], canal: None }, true);
-            true
-        })
+        let mut fitting: Vec<Piece> =
+            fields.iter().filter_map(|field| number_piece(at, items, kind, field)).collect();
+        // "52.5 percent … 5.25": the same digits, or the number said last; where others fit as well, with a doubt.
+        let alike = |p: &Piece| {
+            let old = self.entries.get(target).and_then(|e| e.values.get(&p.field)).map(digits);
+            old.is_some() && old == p.value.as_ref().map(digits)
+        };
+        let several = fitting.len() > 1;
+        let same = fitting.iter().position(alike);
+        let Some(mut piece) = (!fitting.is_empty()).then(|| fitting.swap_remove(same.unwrap_or(0))) else {
+            return false;
+        };
+        if several && same.is_none() {
+            piece.doubts.push(("the correction may mean another number".to_owned(), vec![]));
+        }
+        self.change(at, items, target, &Draft { pieces: vec![piece], canal: None }, true);
+        true
     }
 
     /// Writes a draft's values into an entry; what was heard first is kept beside.
@@ -353,6 +365,12 @@ pub(super) fn completes(s: &mut Session<'_>, at: &mut At<'_>, items: &Range<usiz
         return true;
     }
     false
+}
+
+/// A value's digits without their point and without noughts at the ends.
+fn digits(value: &Value) -> String {
+    let text: String = value.to_string().chars().filter(char::is_ascii_digit).collect();
+    text.trim_matches('0').to_owned()
 }
 
 /// A number alone, read for a field; nothing where it would be implausible there.

@@ -9,7 +9,10 @@ use super::{
 use crate::{
     kinds::{Kind, Kinds, Place},
     log::{Canal, Value},
-    words::line::{Line, What},
+    words::{
+        Decimal,
+        line::{Line, What},
+    },
 };
 
 /// A field's value with the words it came from.
@@ -87,6 +90,8 @@ pub fn fill(s: &Stretch<'_>, kind: usize) -> Option<Filled> {
     let mut pieces = choose(s, kind, k);
     let mut score = 0.0;
     pieces.sort_by_key(|p| p.items.start);
+    listed_numbers(s, &mut pieces);
+    bare_repairs(s, k, &mut pieces);
     let conflicts = settle(s.line, k, &mut pieces);
     #[expect(clippy::cast_precision_loss, reason = "a handful")]
     {
@@ -208,6 +213,61 @@ pub fn repaired(line: &Line, between: Range<usize>) -> bool {
         }
     }
     seen
+}
+
+/// "gates two and three": a small number behind a list item that is one goes on with the list.
+fn listed_numbers(s: &Stretch<'_>, pieces: &mut Vec<Piece>) {
+    const LARGEST: i64 = 6; // Gates-Glidden numbers end there; sizes of the standard series begin there.
+    let small = |n: Decimal| n.to_whole().is_some_and(|n| (1..=LARGEST).contains(&n));
+    let mut i = 0;
+    while let Some(p) = pieces.get(i).cloned() {
+        i += 1;
+        if !p.lead || !p.value.as_ref().and_then(Value::number).is_some_and(small) {
+            continue;
+        }
+        let joined =
+            |n: usize| s.line.is_mark(n, ",") || s.line.is_word(n, "and") || s.line.is_word(n, "then");
+        let at = (p.items.end..s.items.end).find(|&n| !joined(n)).unwrap_or(s.items.end);
+        let free = at > p.items.end && at < s.items.end && !pieces.iter().any(|x| x.items.contains(&at));
+        let Some(atom) = s.line.atom(at).filter(|a| free && small(a.value) && s.line.unit(at + 1).is_none())
+        else {
+            continue;
+        };
+        let short = ["short", "beyond", "past"].iter().any(|w| s.line.is_word(at + 1, w));
+        if !short && s.line.term(at + 1, "counted").is_none() {
+            let value = Some(Value::Number(atom.value));
+            pieces.insert(i, Piece { value, items: at..at + 1, doubts: vec![], ..p });
+        }
+    }
+}
+
+/// "three months, no, six": a bare number after a repair takes the place of the number before it.
+fn bare_repairs(s: &Stretch<'_>, k: &Kind, pieces: &mut [Piece]) {
+    for i in s.items.clone() {
+        if !sentence::takes_back(s.line, i) {
+            continue;
+        }
+        let small = |n: &usize| {
+            cue(s.line, *n, "repair")
+                || s.line.term(*n, "fillers").is_some()
+                || s.line.items.get(*n).is_some_and(|it| it.what == What::Mark) && !s.line.is_mark(*n, ".")
+        };
+        let Some(at) = (i + 1..s.items.end).find(|n| !small(n)) else { continue };
+        let Some(atom) = s.line.atom(at) else { continue };
+        if pieces.iter().any(|p| p.items.contains(&at)) {
+            continue;
+        }
+        let before = pieces
+            .iter_mut()
+            .filter(|p| p.items.end <= i && p.value.as_ref().is_some_and(|v| v.number().is_some()))
+            .max_by_key(|p| p.items.end);
+        let Some(piece) = before else { continue };
+        let mut changed = Piece { value: Some(Value::Number(atom.value)), ..piece.clone() };
+        if is_plausible(k, &changed) {
+            changed.items.end = at + 1;
+            *piece = changed;
+        }
+    }
 }
 
 /// Two pieces for one field: a self-correction keeps the later, equal values keep one, joined fields join, lists stay.
@@ -360,11 +420,7 @@ fn breaks(s: &Stretch<'_>, pieces: &[Piece]) -> f32 {
         // ", no second one could be found": a clause that denies says something of its own.
         let opens = i > s.items.start
             && (s.line.is_mark(i - 1, ",") || s.line.is_word(i - 1, "and") || s.line.is_word(i - 1, "but"));
-        if opens
-            && (cue(s.line, i, "no") || cue(s.line, i, "negation"))
-            && !sentence::takes_back(s.line, i)
-            && !pieces.iter().any(|p| p.items.contains(&i))
-        {
+        if opens && sentence::denies_from(s.line, i) && !pieces.iter().any(|p| p.items.contains(&i)) {
             cost += 0.8;
         }
         if s.line.items.get(i).is_some_and(|it| it.what == What::Mark) {
@@ -416,7 +472,9 @@ fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Mention>) -> 
             .iter()
             .position(|l| to_next && *l == next || beside && *l == p.items.end)
             .filter(|_| !p.lead);
-        let own = of_next.or_else(|| leads.iter().rposition(|l| *l <= at));
+        // "gates two and three": said once, with the first of the list, it is said of all.
+        let once = !p.lead && at == first_lead && pieces.iter().filter(|x| x.field == p.field).count() == 1;
+        let own = of_next.or_else(|| leads.iter().rposition(|l| *l <= at).filter(|_| !once));
         let spread = (p.items.start.saturating_sub(2)..p.items.start)
             .any(|i| i < line.items.len() && matches!(line.term(i, "canals"), Some("all?" | "all")));
         for (n, draft) in out.iter_mut().enumerate() {

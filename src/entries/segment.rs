@@ -56,7 +56,7 @@ pub fn cut(line: &Line, kinds: &Kinds, hits: &[Hit], run: &[Sentence]) -> Vec<Se
     let (Some(first), Some(last)) = (run.first(), run.last()) else { return vec![] };
     let whole = first.items.start..last.items.end;
     let inside = super::session::insides(line);
-    let marks: Vec<usize> = boundaries(line, hits, &whole, run)
+    let marks: Vec<usize> = boundaries(line, kinds, hits, &whole, run)
         .into_iter()
         .filter(|m| inside.get(*m) != Some(&true) && !takes_back(line, hits, &whole, *m))
         .collect();
@@ -250,7 +250,13 @@ fn takes_back(line: &Line, hits: &[Hit], whole: &Range<usize>, at: usize) -> boo
 }
 
 /// Where a stretch may start: sentences, what opens an entry, canals, fields after a mark or joiner.
-fn boundaries(line: &Line, hits: &[Hit], whole: &Range<usize>, run: &[Sentence]) -> Vec<usize> {
+fn boundaries(
+    line: &Line,
+    kinds: &Kinds,
+    hits: &[Hit],
+    whole: &Range<usize>,
+    run: &[Sentence],
+) -> Vec<usize> {
     let mut out = vec![whole.start, whole.end];
     out.extend(run.iter().map(|s| s.items.start));
     let after_mark = |i: usize| {
@@ -260,6 +266,16 @@ fn boundaries(line: &Line, hits: &[Hit], whole: &Range<usize>, run: &[Sentence])
                 || matches!(line.text(i - 1), "and" | "with" | "then" | "the" | "to" | "in"))
     };
     for h in hits.iter().filter(|h| whole.contains(&h.first)) {
+        if let Of::Rule(r) = h.of
+            && kinds
+                .all
+                .get(h.kind)
+                .and_then(|k| k.rules.get(r)?.takes.as_ref())
+                .is_some_and(|t| t.to == TakesTo::Next)
+        {
+            // The text ends at the next comma: something else may start there.
+            out.extend((h.end..whole.end).find(|&i| line.is_mark(i, ",")).map(|i| i + 1));
+        }
         if matches!(h.of, Of::Rule(_)) || after_mark(h.first) {
             out.push(h.first);
         }
@@ -267,6 +283,7 @@ fn boundaries(line: &Line, hits: &[Hit], whole: &Range<usize>, run: &[Sentence])
     for i in whole.clone() {
         if line.term(i, "canals").is_some()
             || cue(line, i, "then")
+            || i > whole.start && line.is_mark(i - 1, ",") && sentence::denies_from(line, i)
             || line.atom(i).is_some() && (i == whole.start || line.atom(i - 1).is_none())
         {
             out.push(i);

@@ -54,6 +54,13 @@ pub fn takes_back(line: &Line, i: usize) -> bool {
         || line.term(next, "fillers").is_some()
 }
 
+/// Does a clause that denies begin at item `i` ("no second one could be found", "I didn't find it")?
+pub fn denies_from(line: &Line, i: usize) -> bool {
+    let denies = |k: usize| (cue(line, k, "no") || cue(line, k, "negation")) && !takes_back(line, k);
+    let subject = ["i", "we", "he", "she", "they", "but", "and"].iter().any(|w| line.is_word(i, w));
+    denies(i) || subject && denies(i + 1)
+}
+
 /// The first cue of a class in a range.
 pub fn find_cue(line: &Line, range: Range<usize>, class: &str) -> Option<usize> {
     range.into_iter().find(|&i| cue(line, i, class))

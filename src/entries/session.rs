@@ -102,7 +102,10 @@ impl<'a> Session<'a> {
         let mut hits = hits::find(&line, &self.x.kinds, &self.x.index);
         let inside = insides(&line);
         hits.retain(|h| {
-            inside.get(h.first) != Some(&true) && self.is_real(h, &line) && controls::is_sign(h, &line)
+            inside.get(h.first) != Some(&true)
+                && self.is_real(h, &line)
+                && controls::is_sign(h, &line)
+                && !self.is_ruled_out(h, &line)
         });
         let placed = vec![false; line.items.len()];
         let mut at = At { n, breath, line, hits, placed };
@@ -125,6 +128,15 @@ impl<'a> Session<'a> {
                 }
             }
         }
+    }
+
+    /// Stand words beside a rule's words that rule its kind out ("penicillin allergy" prescribes nothing)?
+    fn is_ruled_out(&self, hit: &Hit, line: &Line) -> bool {
+        let Some(kind) = self.x.kinds.all.get(hit.kind) else { return false };
+        let near = hit.first.saturating_sub(3).max(line.sentence_start(hit.first))
+            ..(hit.end + 3).min(line.sentence_end(hit.end));
+        matches!(hit.of, Of::Rule(_))
+            && near.into_iter().any(|i| kind.not_with.iter().any(|class| cue(line, i, class)))
     }
 
     /// A part of a breath without controls.
@@ -216,15 +228,9 @@ impl<'a> Session<'a> {
         let Some(rule) = kind.rules.get(reading.rule) else { return false };
         let status = match rule.status {
             Some(status) => Some(status),
-            None if reading.text.is_some() && kind.place == Place::Tooth => status::of(
-                &at.line,
-                &(sentence.start..reading.rule_items.end.max(sentence.start)),
-                &reading.rule_items,
-                reading.rule_items.start,
-                Manner::Record,
-                conditional,
-                &|_| false,
-            ),
+            None if reading.text.is_some() && kind.place == Place::Tooth => {
+                Some(status::of_text(&at.line, sentence, &segment.items, &reading.rule_items, conditional))
+            }
             None => {
                 let pieces = || reading.filled.drafts.iter().flat_map(|d| &d.pieces);
                 let valued = |i: usize| pieces().any(|p| p.items.contains(&i));

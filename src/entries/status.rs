@@ -64,6 +64,27 @@ pub fn of(
     Some(Status::Done)
 }
 
+/// The status of words that are kept as text: their own verbs say nothing of it ("she should not chew on it").
+pub fn of_text(
+    line: &Line,
+    sentence: &Range<usize>,
+    items: &Range<usize>,
+    rule: &Range<usize>,
+    conditional: bool,
+) -> Status {
+    let before = sentence.start..rule.start.max(sentence.start);
+    let any = |range: Range<usize>, class: &str| find_cue(line, range, class).is_some();
+    if conditional || any(before.clone(), "condition") {
+        Status::Conditional
+    } else if any(rule.end..items.end, "negation-after") || any(before.clone(), "negation") {
+        Status::NotDone
+    } else if any(before, "plan") {
+        Status::Planned
+    } else {
+        Status::Done
+    }
+}
+
 /// "you" as the one who does it, not "thank you" or "I show you".
 fn is_learner(line: &Line, i: usize) -> bool {
     let spoken_to =

@@ -50,6 +50,9 @@ enum Want {
     Edge(bool),
 }
 
+/// So many plain words a gap passes over.
+const GAP: usize = 4;
+
 /// What a pattern found.
 #[derive(Debug, Clone, Default)]
 pub struct Match {
@@ -218,6 +221,8 @@ fn walk(elements: &[Element], line: &Line, i: usize, m: &mut Match, own: &mut Ow
                 let end = reading.end;
                 if !e.beside {
                     m.weight += 1 + usize::from(reading.has_unit) + usize::from(reading.taper.is_some());
+                    // Only a few numbers are a shaft's length: where one fits, it is more likely one.
+                    m.weight += usize::from(*slot == Slot::Shaft);
                     m.readings.push((*slot, reading));
                 }
                 if walk(rest, line, end, m, own) {
@@ -246,7 +251,7 @@ fn walk(elements: &[Element], line: &Line, i: usize, m: &mut Match, own: &mut Ow
             return false;
         }
         Want::Gap => {
-            for skip in 0..=4 {
+            for skip in 0..=GAP {
                 if walk(rest, line, i + skip, m, own) {
                     return true;
                 }
