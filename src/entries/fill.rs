@@ -473,7 +473,9 @@ fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Mention>) -> 
             .position(|l| to_next && *l == next || beside && *l == p.items.end)
             .filter(|_| !p.lead);
         // "gates two and three": said once, with the first of the list, it is said of all.
-        let once = !p.lead && at == first_lead && pieces.iter().filter(|x| x.field == p.field).count() == 1;
+        let word = p.value.as_ref().is_some_and(|v| v.text().is_some());
+        let once =
+            word && !p.lead && at == first_lead && pieces.iter().filter(|x| x.field == p.field).count() == 1;
         let own = of_next.or_else(|| leads.iter().rposition(|l| *l <= at).filter(|_| !once));
         let spread = (p.items.start.saturating_sub(2)..p.items.start)
             .any(|i| i < line.items.len() && matches!(line.term(i, "canals"), Some("all?" | "all")));
