@@ -2,7 +2,8 @@
 # Makes sure that what the build needs is on this machine, and installs from the Debian packages what is missing.
 #
 #   scripts/setup.sh            what `make demo` needs
-#   scripts/setup.sh --test     and rustfmt and clippy, which `make test` needs, and a FHIR validator where it can be had
+#   scripts/setup.sh --test     and rustfmt and clippy, which `make test` needs, and, where they can be had, a FHIR validator
+#                               and a library that spells numbers
 #
 # Says nothing where nothing is missing. Where it may not install (not root, no sudo, no apt-get), it prints the names of
 # the packages and ends with 2.
@@ -91,6 +92,19 @@ if [ "${1:-}" = --test ]; then
             $validator/bin/python -c 'import fhir.resources.bundle' 2>/dev/null; } || {
             rm -rf $validator
             say "(it could not be installed; the tests that need it are skipped)"
+        }
+    fi
+
+    # Spells the numbers that the number grammar must read; without it that test is skipped with a message.
+    numbers=target/number-words
+    if ! { [ -x $numbers/bin/python ] && $numbers/bin/python -c 'import num2words' 2>/dev/null; }; then
+        say "Installing num2words, which spells numbers for the tests, into $numbers"
+        rm -rf $numbers
+        { have python3 && python3 -m venv $numbers >/dev/null 2>&1 &&
+            $numbers/bin/python -m pip -q --disable-pip-version-check install 'num2words==0.5.14' >/dev/null 2>&1 &&
+            $numbers/bin/python -c 'import num2words' 2>/dev/null; } || {
+            rm -rf $numbers
+            say "(it could not be installed; the test that needs it is skipped)"
         }
     fi
 fi

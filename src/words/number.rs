@@ -300,7 +300,18 @@ impl Reader<'_> {
             return self.decimals(i, end, whole, 1);
         }
         // "ten point 5" never splits here; a printed part after a spoken one is read as one number too.
-        Some(self.and_part(Atom { value: Decimal::whole(whole), first: i, end, form, doubt: None }))
+        let doubt = self.and_without(whole, end);
+        Some(self.and_part(Atom { value: Decimal::whole(whole), first: i, end, form, doubt }))
+    }
+
+    /// "three thousand twenty": 3020 without its "and", or two numbers. Heads of ten thousand and more are ratios
+    /// ("one to eighty thousand, two cartridges").
+    fn and_without(&self, whole: i64, end: usize) -> Option<(String, Vec<Decimal>)> {
+        if whole == 0 || whole % 1000 != 0 || whole >= 10_000 {
+            return None;
+        }
+        let (rest, ..) = self.below_hundred(end).filter(|(r, ..)| *r > 0)?;
+        Some(("one number, or two, without \"and\"".to_owned(), vec![Decimal::whole(whole + rest)]))
     }
 
     fn has_decimals(&self, i: usize) -> bool {
@@ -341,22 +352,36 @@ impl Reader<'_> {
 
     /// A standard cardinal: "twenty five", "one hundred and twenty", "eighty thousand". Never the sum of neighbours.
     fn cardinal(&self, i: usize) -> Option<(i64, usize, Form)> {
+        let (mut value, mut e, mut form) = self.below_thousand(i)?;
+        if self.part(e) == Some(Part::Thousand) && value > 0 {
+            value *= 1000;
+            e += 1;
+            form = Form::Big;
+            // What is a number of thousands itself ("one thousand, two hundred thousand") stays apart.
+            let rest = match self.below_thousand(e) {
+                Some(rest) if rest.2 == Form::Big => Some(rest),
+                _ if self.word(e) == Some("and") && value < 10_000 => self.below_hundred(e + 1),
+                _ => None,
+            };
+            let alone = |end: usize| !matches!(self.part(end), Some(Part::Hundred | Part::Thousand));
+            if let Some((rest, end, _)) = rest.filter(|(rest, end, _)| *rest > 0 && alone(*end)) {
+                value += rest;
+                e = end;
+            }
+        }
+        Some((value, e, form))
+    }
+
+    fn below_thousand(&self, i: usize) -> Option<(i64, usize, Form)> {
         let (mut value, mut e, mut form) = self.below_hundred(i)?;
         if self.part(e) == Some(Part::Hundred) && (1..100).contains(&value) {
             value *= 100;
             e += 1;
             form = Form::Big;
             let and = usize::from(self.word(e) == Some("and"));
-            if let Some((rest, end, _)) = self.below_hundred(e + and).filter(|(r, ..)| *r > 0) {
-                value += rest;
-                e = end;
-            }
-        }
-        if self.part(e) == Some(Part::Thousand) && value > 0 {
-            value *= 1000;
-            e += 1;
-            form = Form::Big;
-            if let Some((rest, end, Form::Big)) = self.cardinal(e) {
+            let rest = self.below_hundred(e + and);
+            let alone = |end: usize| self.part(end) != Some(Part::Hundred);
+            if let Some((rest, end, _)) = rest.filter(|(rest, end, _)| *rest > 0 && alone(*end)) {
                 value += rest;
                 e = end;
             }

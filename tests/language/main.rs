@@ -4,4 +4,5 @@
 #![expect(clippy::print_stderr, reason = "says what was skipped, and why")]
 
 mod cases;
+mod numbers;
 mod print;
