@@ -16,7 +16,7 @@ use miette::{IntoDiagnostic as _, WrapErr as _};
 use super::{Done, print, refuse_output, tell, write_out};
 use crate::{
     audio::{self, Samples as _},
-    listen::{self, Event, Progress, Second, Settings, heard::Breath, model},
+    listen::{Event, Progress, Second, Settings, heard::Breath, kept, model},
     log::file,
 };
 
@@ -71,11 +71,16 @@ pub(super) fn run(args: &Listen) -> miette::Result<Done> {
     if let Some(path) = file {
         refuse_output(&args.input, path)?;
     }
+    let mut kept = match file {
+        Some(path) => super::kept::open(path, recording.report(), &settings)?,
+        None => None,
+    };
+    let mut going_on = kept.as_ref().is_some_and(|kept| kept.count() > 0);
     let bar = bar(recording.expected_s());
     // What is not yet written: for a file all of it, so that the file is written whole or not at all.
     let mut text = args.form.head().to_owned();
     let mut printed = Ok(());
-    let heard = listen::listen_each(&mut recording, &settings, &mut |event| match event {
+    let heard = kept::go_on(&mut recording, &settings, kept.as_mut(), &mut |event| match event {
         Event::Breath(breath) => {
             text.push_str(&args.form.breath(&breath));
             if file.is_none() && printed.is_ok() {
@@ -85,10 +90,16 @@ pub(super) fn run(args: &Listen) -> miette::Result<Done> {
                 }
             }
         }
-        Event::Progress(progress) => show(&bar, progress),
-    })
-    .into_diagnostic()?;
+        Event::Progress(progress) => {
+            show(&bar, progress);
+            if std::mem::take(&mut going_on) {
+                bar.reset_eta();
+            }
+        }
+    });
     bar.finish_and_clear();
+    super::kept::tell(kept.as_ref(), &heard);
+    let heard = heard.into_diagnostic()?;
     match (file, printed) {
         (Some(path), _) => file::write_whole(path, text.as_bytes()).into_diagnostic()?,
         (None, Err(e)) if e.kind() == io::ErrorKind::BrokenPipe => return Ok(Done::Well),
@@ -99,6 +110,7 @@ pub(super) fn run(args: &Listen) -> miette::Result<Done> {
         tell(format_args!("stopped at {:.2} s; what was heard before is written", heard.done_s));
         return Ok(Done::Interrupted);
     }
+    super::kept::done(kept);
     Ok(Done::Well)
 }
 

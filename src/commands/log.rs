@@ -19,7 +19,12 @@ use super::{Done, print, table, tell};
 use crate::{
     audio, checks,
     entries::{self, Extractor, Notation},
-    listen::{self, heard::Breath, model},
+    listen::{
+        self, Event,
+        heard::Breath,
+        kept::{self, Kept},
+        model,
+    },
     log::{Log as ProcedureLog, MadeBy, Source, SourceKind, file},
     settings,
     words::transcript,
@@ -70,6 +75,8 @@ struct Words {
     source: Source,
     made_by: MadeBy,
     stopped: bool,
+    /// What was kept on the way; not needed any more when the log is written.
+    kept: Option<Kept>,
 }
 
 /// Runs the command.
@@ -91,7 +98,7 @@ pub(super) fn run(args: &Log) -> miette::Result<Done> {
     let words = if is_transcript(&args.input)? {
         read_transcript(&args.input)?
     } else {
-        hear(args, chosen.model.as_deref())?
+        hear(args, &out, chosen.model.as_deref())?
     };
     let explained = args.explain.then(|| extractor.extract(&words.breaths).reasons);
     let mut log = crate::log_of(&words.breaths, &extractor, words.source, words.made_by);
@@ -104,6 +111,7 @@ pub(super) fn run(args: &Log) -> miette::Result<Done> {
         tell("stopped before the end; what was heard so far is in the log");
         return Ok(Done::Interrupted);
     }
+    super::kept::done(words.kept);
     Ok(Done::Well)
 }
 
@@ -152,14 +160,14 @@ fn read_transcript(path: &Path) -> miette::Result<Words> {
         repairs: t.repairs,
         ..Source::default()
     };
-    Ok(Words { breaths: t.breaths, source, made_by: MadeBy::default(), stopped: false })
+    Ok(Words { breaths: t.breaths, source, made_by: MadeBy::default(), stopped: false, kept: None })
 }
 
 fn file_name(path: &Path) -> String {
     path.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default()
 }
 
-fn hear(args: &Log, chosen: Option<&Path>) -> miette::Result<Words> {
+fn hear(args: &Log, out: &Path, chosen: Option<&Path>) -> miette::Result<Words> {
     let found = model::find_models(args.model.as_deref(), chosen).into_diagnostic()?;
     let options = audio::Options { track: args.track };
     let mut recording = audio::open(&args.input, &options).into_diagnostic()?;
@@ -173,15 +181,25 @@ fn hear(args: &Log, chosen: Option<&Path>) -> miette::Result<Words> {
         how.second = listen::Second::Off;
     }
     ctrlc::set_handler(move || stop.store(true, Ordering::Relaxed)).into_diagnostic()?;
+    let mut kept = super::kept::open(out, recording.report(), &how)?;
     let bar = progress();
-    let heard = listen::listen(&mut recording, &how, &|p| {
-        if let Some(of) = p.of_s {
-            bar.set_length(tenths(of));
+    let mut breaths = Vec::new();
+    let mut going_on = kept.as_ref().is_some_and(|kept| kept.count() > 0);
+    let heard = kept::go_on(&mut recording, &how, kept.as_mut(), &mut |event| match event {
+        Event::Breath(breath) => breaths.push(breath),
+        Event::Progress(p) => {
+            if let Some(of) = p.of_s {
+                bar.set_length(tenths(of));
+            }
+            bar.set_position(tenths(p.done_s));
+            if std::mem::take(&mut going_on) {
+                bar.reset_eta();
+            }
         }
-        bar.set_position(tenths(p.done_s));
-    })
-    .into_diagnostic()?;
+    });
     bar.finish_and_clear();
+    super::kept::tell(kept.as_ref(), &heard);
+    let heard = heard.into_diagnostic()?;
     let report = recording.report();
     let audio = match serde_json::to_value(report).into_diagnostic()? {
         serde_json::Value::Object(map) => map,
@@ -206,7 +224,7 @@ fn hear(args: &Log, chosen: Option<&Path>) -> miette::Result<Words> {
         second_model_sha256: second.map(|m| m.sha256.clone()),
         ..MadeBy::default()
     };
-    Ok(Words { breaths: heard.breaths, source, made_by, stopped: heard.stopped })
+    Ok(Words { breaths, source, made_by, stopped: heard.stopped, kept })
 }
 
 fn progress() -> ProgressBar {

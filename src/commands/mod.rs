@@ -5,6 +5,7 @@ mod desk;
 mod draw;
 mod export;
 mod inspect;
+mod kept;
 mod listen;
 mod log;
 mod models;

@@ -1,8 +1,10 @@
 //! What the listening room hands on: breaths of heard words with times, doubts and other readings.
 //! A transcript gives the same type, with nothing doubted.
 
+use serde::{Deserialize, Serialize};
+
 /// One stretch of speech between pauses. Times are seconds of the original recording.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Breath {
     pub from_s: f64,
     pub to_s: f64,
@@ -14,7 +16,7 @@ pub struct Breath {
 }
 
 /// One heard word as the recogniser or the transcript wrote it (spelling, digits and punctuation kept).
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct HeardWord {
     pub text: String,
     pub from_s: f64,
@@ -25,7 +27,7 @@ pub struct HeardWord {
 
 /// Words `first..end` of the breath may have been `text` instead. An empty `text` says that a listener heard nothing
 /// there; `first == end` says that it heard `text` between two words.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct OtherReading {
     pub first: usize,
     pub end: usize,

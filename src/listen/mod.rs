@@ -17,6 +17,7 @@ mod breath;
 pub mod calibration;
 mod hear;
 pub mod heard;
+pub mod kept;
 pub mod listener;
 mod merge;
 pub mod model;

@@ -96,7 +96,7 @@ pub(super) fn run<'a, T: Send>(
         drop(jobs_in);
         order.take(breaths_out.iter(), sink, feeder.progress())?;
         let stopped = outcome?;
-        let done_s = if stopped { seconds(feeder.spans.keep_from()) } else { seconds(feeder.samples_read) };
+        let done_s = if stopped { seconds(feeder.heard_to()) } else { seconds(feeder.samples_read) };
         sink(Step::Progress(Progress { done_s, of_s: if stopped { feeder.of_s } else { Some(done_s) } }));
         Ok(Heard { done_s, stopped, ..Heard::default() })
     })
@@ -148,7 +148,12 @@ impl<'d> Feeder<'d> {
     }
 
     fn progress(&self) -> Progress {
-        Progress { done_s: seconds(self.spans.keep_from()), of_s: self.of_s }
+        Progress { done_s: seconds(self.heard_to()), of_s: self.of_s }
+    }
+
+    /// The earliest sample of speech that is not in a job yet: of the open span, or of one whose padding is awaited.
+    fn heard_to(&self) -> u64 {
+        self.due.iter().map(|s| s.from).min().unwrap_or(u64::MAX).min(self.spans.keep_from())
     }
 
     fn take(&mut self, block: &[f32]) -> Result<Vec<Job>, Error> {
@@ -218,8 +223,7 @@ impl<'d> Feeder<'d> {
 
     /// Lets go of samples that nothing can need any more.
     fn forget(&mut self) {
-        let open = self.due.iter().map(|s| s.from).min().unwrap_or(u64::MAX).min(self.spans.keep_from());
-        let from = open.saturating_sub(pad()).min(self.detected.saturating_sub(WARM_UP as u64));
+        let from = self.heard_to().saturating_sub(pad()).min(self.detected.saturating_sub(WARM_UP as u64));
         // Whole windows only, so that the detector hears the same windows whatever was forgotten.
         let from = from / WINDOW as u64 * WINDOW as u64;
         let n = self.index(from);

@@ -2,6 +2,8 @@
 
 mod inputs;
 #[cfg(feature = "whisper")]
+mod kept;
+#[cfg(feature = "whisper")]
 mod models;
 mod outputs;
 mod pipes;
