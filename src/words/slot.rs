@@ -618,7 +618,7 @@ fn ratio(line: &Line, i: usize) -> Option<Reading> {
 
 /// One or two digits, said as a number or digit by digit; the notation decides later whether there is such a tooth.
 fn tooth(line: &Line, i: usize) -> Option<Reading> {
-    let a = line.atom(i)?;
+    let Some(a) = line.atom(i) else { return primary_tooth(line, i) };
     if let (true, Some(b)) = (one_digit(a), digit_after(line, i)) {
         let value = a.value.saturating_times(10).saturating_add(b.value);
         let text = value.to_string();
@@ -628,6 +628,21 @@ fn tooth(line: &Line, i: usize) -> Option<Reading> {
     let n = a.value.to_whole().filter(|n| (1..=85).contains(n))?;
     (!matches!(a.form, Form::Article | Form::PartOfUnit))
         .then(|| Reading { text: Some(n.to_string()), ..Reading::new(i + 1, a.value) })
+}
+
+/// "tooth K", "lower left E.": a letter of a primary tooth, right after what announces a tooth. "A" and "I" are words, and
+/// after a quadrant a letter may be a canal: these must end the clause.
+fn primary_tooth(line: &Line, i: usize) -> Option<Reading> {
+    let letter = line.text(i).chars().next().filter(|_| line.text(i).len() == 1)?;
+    let before = i.checked_sub(1)?;
+    let ends =
+        line.items.get(i + 1).is_none_or(|it| matches!(it.what, What::Mark)) && !line.is_mark(i + 1, "-");
+    let announced = line.term(before, "tooth_words").is_some() && (ends || !matches!(letter, 'a' | 'i'));
+    let in_quadrant = line.term(before, "quadrants").is_some() && letter <= 'e' && ends;
+    (('a'..='t').contains(&letter) && (announced || in_quadrant)).then(|| Reading {
+        text: Some(letter.to_ascii_uppercase().to_string()),
+        ..Reading::new(i + 1, Decimal::ZERO)
+    })
 }
 
 fn tooth_digits(line: &Line, i: usize) -> Option<Reading> {

@@ -6,3 +6,4 @@
 mod cases;
 mod numbers;
 mod print;
+mod standards;
