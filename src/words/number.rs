@@ -357,14 +357,16 @@ impl Reader<'_> {
             value *= 1000;
             e += 1;
             form = Form::Big;
-            // What is a number of thousands itself ("one thousand, two hundred thousand") stays apart.
+            // What is a number of thousands itself ("one thousand ninety one hundred") stays apart.
             let rest = match self.below_thousand(e) {
                 Some(rest) if rest.2 == Form::Big => Some(rest),
                 _ if self.word(e) == Some("and") && value < 10_000 => self.below_hundred(e + 1),
                 _ => None,
             };
             let alone = |end: usize| !matches!(self.part(end), Some(Part::Hundred | Part::Thousand));
-            if let Some((rest, end, _)) = rest.filter(|(rest, end, _)| *rest > 0 && alone(*end)) {
+            if let Some((rest, end, _)) =
+                rest.filter(|(rest, end, _)| (1..1000).contains(rest) && alone(*end))
+            {
                 value += rest;
                 e = end;
             }

@@ -37,9 +37,13 @@ fn quantities(of: &Json, out: &mut BTreeMap<String, String>) {
     match of {
         Json::Object(map) => {
             if let Some(q) = map.get("valueQuantity") {
-                assert_eq!(q["system"], "http://unitsofmeasure.org");
-                let field = map["code"]["coding"][0]["code"].as_str().unwrap_or("?");
-                out.insert(field.to_owned(), q["code"].as_str().unwrap_or("?").to_owned());
+                assert_eq!(q.get("system").and_then(Json::as_str), Some("http://unitsofmeasure.org"));
+                let field = map
+                    .get("code")
+                    .and_then(|c| c.pointer("/coding/0/code"))
+                    .and_then(Json::as_str)
+                    .unwrap_or("?");
+                out.insert(field.to_owned(), q.get("code").and_then(Json::as_str).unwrap_or("?").to_owned());
             }
             map.values().for_each(|v| quantities(v, out));
         }
