@@ -338,7 +338,9 @@ fn mentions(s: &Stretch<'_>, kind: usize, pieces: &[Piece]) -> Vec<Mention> {
             continue;
         }
         let names_canals = s.kinds.all.get(kind).is_some_and(|k| k.place == Place::NamesCanals);
-        if !names_canals && pieces.iter().any(|p| p.items.contains(&i)) {
+        // "each canal" says how an amount is meant, and which canals; "buccal" in "buccal cusp" names none.
+        let part = |p: &Piece| p.items.contains(&i) && p.items != (i..i + 1);
+        if !names_canals && pieces.iter().any(part) {
             continue;
         }
         let names: Vec<String> = match value {

@@ -16,6 +16,22 @@ pub const SIZES: [i64; 21] =
 /// Shaft lengths in millimetres in which hand instruments are sold: `file_length_mm` of the contract of a log.
 const SHAFTS: [i64; 4] = [21, 25, 28, 31];
 
+/// Words after a measure that is neither a length of a canal nor a depth in one ("a five millimetre radiolucency").
+const NO_DEPTH: [&str; 12] = [
+    "radiolucency",
+    "radiolucent",
+    "lesion",
+    "defect",
+    "thick",
+    "thickness",
+    "wide",
+    "diameter",
+    "below",
+    "above",
+    "apart",
+    "margin",
+];
+
 /// What a pattern may ask for between braces.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Slot {
@@ -212,6 +228,9 @@ fn mm(line: &Line, i: usize) -> Option<Reading> {
         if matches!(unit, "mm" | "mil") {
             r.end += 1;
             r.has_unit = true;
+            if NO_DEPTH.iter().any(|w| line.is_word(r.end, w)) {
+                return None;
+            }
         } else if r.end > i + 1 {
             // "nineteen five ml": the last number has a unit of its own.
             r = Reading::of(i + 1, a);
@@ -422,6 +441,19 @@ fn size(line: &Line, i: usize) -> Option<Reading> {
     {
         return legal_fraction(b).map(|t| with_taper(i + 2, a.value, t));
     }
+    // "twenty five, .08"; "twenty five six taper"
+    if line.is_mark(i + 1, ",")
+        && let Some(t) = line.atom(i + 2).filter(|b| b.form == Form::Fraction).and_then(legal_fraction)
+        && is_standard_size(a.value)
+        && line.unit(i + 3).is_none()
+    {
+        return Some(with_taper(i + 3, a.value, t));
+    }
+    if let Some(t) = digit(i + 1).filter(|_| line.is_word(i + 2, "taper")).and_then(legal_taper)
+        && is_standard_size(a.value)
+    {
+        return Some(with_taper(i + 3, a.value, t));
+    }
     // "25/.06", "25/06", "25/6", "30-04", "twenty five slash oh six"
     if ["/", "-"].iter().any(|m| line.is_mark(i + 1, m)) || line.is_word(i + 1, "slash") {
         if let Some(t) = taper_number(line, i + 2) {
@@ -608,12 +640,17 @@ fn ratio(line: &Line, i: usize) -> Option<Reading> {
     let blank = line
         .atom(i + 3 + article)
         .is_some_and(|z| z.value == Decimal::ZERO && matches!(z.form, Form::Printed { digits: 3, .. }));
-    let value = if blank { b.value.saturating_times(1000) } else { b.value };
+    // "1:100k"
+    let kilo = line
+        .items
+        .get(i + 3 + article)
+        .is_some_and(|it| line.tokens.get(it.first).is_some_and(|t| t.joined && t.text == "k"));
+    let value = if blank || kilo { b.value.saturating_times(1000) } else { b.value };
     if value < Decimal::whole(1000) {
         return None;
     }
     let text = format!("1:{value}");
-    Some(Reading { text: Some(text), ..Reading::new(i + 3 + article + usize::from(blank), value) })
+    Some(Reading { text: Some(text), ..Reading::new(i + 3 + article + usize::from(blank || kilo), value) })
 }
 
 /// One or two digits, said as a number or digit by digit; the notation decides later whether there is such a tooth.
