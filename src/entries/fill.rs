@@ -80,7 +80,7 @@ impl<'a> Stretch<'a> {
                 let end = range.end;
                 move |h| h.first < end
             })
-            .filter(move |h| h.end <= range.end)
+            .filter(move |h| h.found.reach.start >= range.start && h.found.reach.end <= range.end)
     }
 }
 
@@ -98,7 +98,9 @@ pub fn fill(s: &Stretch<'_>, kind: usize) -> Option<Filled> {
         score -= 0.9 * conflicts as f32;
     }
     for p in &pieces {
-        score += if p.value.is_some() || p.same {
+        score += if !p.lead && !is_plausible(k, p) {
+            0.0
+        } else if p.value.is_some() || p.same {
             0.8 + 0.1 * f32::from(u8::try_from(p.weight.min(6)).unwrap_or(6))
         } else {
             0.0

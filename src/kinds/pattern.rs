@@ -60,6 +60,8 @@ pub struct Match {
     pub start: usize,
     /// Item after the last.
     pub end: usize,
+    /// With what stands beside.
+    pub reach: std::ops::Range<usize>,
     /// Readings of the slots, in order.
     pub readings: Vec<(Slot, Reading)>,
     /// Terms: vocabulary and value, in order.
@@ -81,11 +83,12 @@ impl Pattern {
     pub fn at(&self, line: &Line, i: usize) -> Option<Match> {
         let beside = self.elements.iter().any(|e| e.beside);
         // What stands beside makes the meaning surer.
-        let mut m = Match { weight: usize::from(beside), ..Match::default() };
+        let mut m = Match { weight: 2 * usize::from(beside), ..Match::default() };
         let mut own = Own::default();
         if !walk(&self.elements, line, i, &mut m, &mut own) {
             return None;
         }
+        m.reach = i..m.end;
         m.start = own.start.unwrap_or(i);
         m.end = own.end.unwrap_or(m.end);
         Some(m)

@@ -195,6 +195,7 @@ fn count(line: &Line, i: usize) -> Option<Reading> {
         && a.value > Decimal::ZERO
         && let Some(b) = line.atom(i + 1)
         && matches!(b.form, Form::Ten | Form::TenOne)
+        && line.term(i + 2, "counted").is_none()
     {
         let value = a.value.saturating_times(100).saturating_add(b.value);
         return Some(Reading::new(i + 2, value));
