@@ -2,6 +2,7 @@
 
 pub mod decimal;
 pub mod line;
+mod named;
 pub mod number;
 pub mod slot;
 pub mod sound;
