@@ -353,7 +353,7 @@ impl Reader<'_> {
     /// A standard cardinal: "twenty five", "one hundred and twenty", "eighty thousand". Never the sum of neighbours.
     fn cardinal(&self, i: usize) -> Option<(i64, usize, Form)> {
         let (mut value, mut e, mut form) = self.below_thousand(i)?;
-        if self.part(e) == Some(Part::Thousand) && value > 0 {
+        if self.part(e) == Some(Part::Thousand) && (1..1000).contains(&value) {
             value *= 1000;
             e += 1;
             form = Form::Big;
