@@ -74,6 +74,7 @@ SOAK_DIR ?= /tmp
 .PHONY: soak
 soak: build
 	$(CARGO) run --release --locked --example soak -- $(HOURS) $(SOAK_DIR)
+	KILLS=200 $(CARGO) test --release --locked --test record killed -- --nocapture
 
 .PHONY: bench
 bench: build

@@ -17,6 +17,7 @@ pub mod kinds;
 pub mod listen;
 pub mod log;
 pub mod page;
+pub mod record;
 pub mod review;
 pub mod settings;
 pub mod tables;

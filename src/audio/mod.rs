@@ -35,6 +35,7 @@ mod wav_format;
 pub use error::Error;
 pub use recording::{Options, Recording, open};
 pub use report::{ChannelLevel, Level, Report, Track, Verdict};
+pub(crate) use resample::Resampler;
 
 /// What the listening room takes, in samples per second.
 pub const RATE_HZ: u32 = 16_000;

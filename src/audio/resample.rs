@@ -5,7 +5,7 @@ use rubato::{Fft, FixedSync, Indexing, Resampler as _, audioadapter_buffers::dir
 use super::RATE_HZ;
 
 /// Converts one channel; sample `n` of what comes out was recorded `n / RATE_HZ` seconds after the first that went in.
-pub(super) struct Resampler {
+pub(crate) struct Resampler {
     rate_hz: u32,
     /// Absent where the rate is right already.
     fft: Option<Fft<f32>>,
@@ -19,7 +19,7 @@ pub(super) struct Resampler {
 
 impl Resampler {
     /// The rate must not be 0.
-    pub(super) fn new(rate_hz: u32) -> Self {
+    pub(crate) fn new(rate_hz: u32) -> Self {
         let fft = (rate_hz != RATE_HZ)
             .then(|| Fft::new(rate_hz as usize, RATE_HZ as usize, 1024, 1, FixedSync::Both).ok())
             .flatten();
@@ -29,7 +29,7 @@ impl Resampler {
     }
 
     /// Takes samples at the file's rate and appends to `to` what is ready at 16 kHz.
-    pub(super) fn push(&mut self, samples: &[f32], to: &mut Vec<f32>) {
+    pub(crate) fn push(&mut self, samples: &[f32], to: &mut Vec<f32>) {
         self.taken += samples.len() as u64;
         if self.fft.is_none() {
             self.given += samples.len() as u64;
@@ -41,7 +41,7 @@ impl Resampler {
     }
 
     /// Gives what is still inside; afterwards the length is that of what went in, to half a sample.
-    pub(super) fn finish(&mut self, to: &mut Vec<f32>) {
+    pub(crate) fn finish(&mut self, to: &mut Vec<f32>) {
         if self.fft.is_none() {
             return;
         }

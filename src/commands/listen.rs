@@ -65,7 +65,7 @@ pub(super) fn run(args: &Listen) -> miette::Result<Done> {
     let stop = Arc::new(AtomicBool::new(false));
     settings.stop = Some(Arc::clone(&stop));
     let asked = Arc::clone(&stop);
-    ctrlc::set_handler(move || asked.store(true, Ordering::Relaxed)).into_diagnostic()?;
+    super::on_interrupt(move || asked.store(true, Ordering::Relaxed))?;
 
     let file = args.output.as_deref().filter(|path| *path != Path::new("-"));
     if let Some(path) = file {

@@ -67,6 +67,55 @@ pub(super) struct Log {
     /// Prints no table
     #[arg(short, long)]
     quiet: bool,
+    /// Keys that were pressed while this was recorded, as what they would have been in words, with their times.
+    #[arg(skip)]
+    pressed: Vec<Breath>,
+}
+
+impl Log {
+    /// As `tugback log INPUT`, for a recording that was just made.
+    pub(super) fn of(
+        input: PathBuf,
+        model: Option<PathBuf>,
+        file: super::settings::File,
+        pressed: Vec<Breath>,
+    ) -> Self {
+        Self {
+            input,
+            output: None,
+            notation: None,
+            model,
+            once: false,
+            lecture: false,
+            track: None,
+            strictness: None,
+            file,
+            threads: None,
+            explain: false,
+            quiet: false,
+            pressed,
+        }
+    }
+}
+
+/// The extractor that settings and options ask for.
+pub(super) fn extractor(
+    chosen: &settings::Settings,
+    notation: Option<settings::Notation>,
+    lecture: bool,
+    strictness: Option<settings::Strictness>,
+) -> Extractor {
+    let notation = match notation.unwrap_or(chosen.notation) {
+        settings::Notation::Iso3950 => Notation::Iso3950,
+        settings::Notation::Universal => Notation::Universal,
+        settings::Notation::Palmer => Notation::Palmer,
+    };
+    let how = entries::Settings {
+        notation,
+        lecture: lecture.then_some(true),
+        doubt_from: strictness.unwrap_or(chosen.strictness).doubt_from(),
+    };
+    Extractor::for_practice(how, chosen.instruments(), chosen.phrases())
 }
 
 /// What the listening or reading gave.
@@ -84,22 +133,16 @@ pub(super) fn run(args: &Log) -> miette::Result<Done> {
     let out = args.output.clone().unwrap_or_else(|| beside(&args.input));
     super::refuse_output(&args.input, &out)?;
     let chosen = args.file.load()?;
-    let notation = match args.notation.unwrap_or(chosen.notation) {
-        settings::Notation::Iso3950 => Notation::Iso3950,
-        settings::Notation::Universal => Notation::Universal,
-        settings::Notation::Palmer => Notation::Palmer,
-    };
-    let how = entries::Settings {
-        notation,
-        lecture: args.lecture.then_some(true),
-        doubt_from: args.strictness.unwrap_or(chosen.strictness).doubt_from(),
-    };
-    let extractor = Extractor::for_practice(how, chosen.instruments(), chosen.phrases());
-    let words = if is_transcript(&args.input)? {
+    let extractor = extractor(&chosen, args.notation, args.lecture, args.strictness);
+    let mut words = if is_transcript(&args.input)? {
         read_transcript(&args.input)?
     } else {
         hear(args, &out, chosen.model.as_deref())?
     };
+    for pressed in &args.pressed {
+        let at = words.breaths.partition_point(|b| b.from_s <= pressed.from_s);
+        words.breaths.insert(at, pressed.clone());
+    }
     let explained = args.explain.then(|| extractor.extract(&words.breaths).reasons);
     let mut log = crate::log_of(&words.breaths, &extractor, words.source, words.made_by);
     let report = checks::apply(&mut log, &chosen.checks);
@@ -180,7 +223,7 @@ fn hear(args: &Log, out: &Path, chosen: Option<&Path>) -> miette::Result<Words> 
     if args.once {
         how.second = listen::Second::Off;
     }
-    ctrlc::set_handler(move || stop.store(true, Ordering::Relaxed)).into_diagnostic()?;
+    super::on_interrupt(move || stop.store(true, Ordering::Relaxed))?;
     let mut kept = super::kept::open(out, recording.report(), &how)?;
     let bar = progress();
     let mut breaths = Vec::new();

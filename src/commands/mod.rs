@@ -8,7 +8,12 @@ mod inspect;
 mod kept;
 mod listen;
 mod log;
+#[cfg(feature = "microphone")]
+mod microphones;
 mod models;
+#[cfg(feature = "microphone")]
+mod record;
+mod recover;
 mod review;
 mod schema;
 mod settings;
@@ -21,6 +26,7 @@ use std::{
     io::{self, Write as _},
     path::Path,
     process::ExitCode,
+    sync::{Mutex, PoisonError},
 };
 
 use clap::{Parser, Subcommand};
@@ -48,7 +54,12 @@ enum Command {
     Export(export::Export),
     Inspect(inspect::Inspect),
     Listen(listen::Listen),
+    #[cfg(feature = "microphone")]
+    Microphones(microphones::Microphones),
     Models(models::Models),
+    #[cfg(feature = "microphone")]
+    Record(record::Record),
+    Recover(recover::Recover),
     /// Prints the settings that count, and where each came from.
     Settings(settings::Show),
     /// Opens the page on which a person reviews and signs a log.
@@ -95,6 +106,11 @@ pub fn run(cli: Cli) -> miette::Result<Done> {
         Command::Export(args) => export::run(&args),
         Command::Inspect(args) => inspect::run(&args),
         Command::Listen(args) => listen::run(&args),
+        #[cfg(feature = "microphone")]
+        Command::Microphones(args) => microphones::run(&args),
+        #[cfg(feature = "microphone")]
+        Command::Record(args) => record::run(args),
+        Command::Recover(args) => recover::run(&args),
         Command::Models(args) => models::run(&args),
         Command::Settings(args) => settings::run(&args),
         Command::Review(args) => review::run(&args),
@@ -123,6 +139,21 @@ fn write_out(text: &str) -> io::Result<()> {
     let mut out = io::stdout().lock();
     out.write_all(text.as_bytes())?;
     out.flush()
+}
+
+/// What Ctrl-C does from now on.
+fn on_interrupt(action: impl Fn() + Send + 'static) -> miette::Result<()> {
+    static ACTION: Mutex<Option<Box<dyn Fn() + Send>>> = Mutex::new(None);
+    let before = ACTION.lock().unwrap_or_else(PoisonError::into_inner).replace(Box::new(action));
+    if before.is_some() {
+        return Ok(());
+    }
+    ctrlc::set_handler(|| {
+        if let Some(action) = &*ACTION.lock().unwrap_or_else(PoisonError::into_inner) {
+            action();
+        }
+    })
+    .into_diagnostic()
 }
 
 /// A line to stderr; where nobody can read it there is nobody to tell.

@@ -17,7 +17,7 @@ pub(crate) struct Show {
 }
 
 /// The settings file of a command.
-#[derive(Debug, Args)]
+#[derive(Debug, Clone, Args)]
 pub(crate) struct File {
     /// A settings file, used alone [default: tugback.toml in the working folder, and the one in the user's folder]
     #[arg(long, value_name = "FILE")]

@@ -56,7 +56,28 @@ pub(super) fn of(log: &Log) -> String {
     out
 }
 
-fn clock(s: f64) -> String {
+/// An entry in one line: `1:04 36 MB irrigation: sodium hypochlorite, 5 mL  ? …`.
+pub(super) fn line(e: &Entry) -> String {
+    let mut line = clock(e.from_s);
+    for part in [tooth(e), canal(e), what(e)] {
+        if !part.is_empty() {
+            line.push(' ');
+            line.push_str(&part);
+        }
+    }
+    let (values, doubts) = (values(e), doubts(e).replace('\n', "  "));
+    if !values.is_empty() {
+        line.push_str(": ");
+        line.push_str(&values);
+    }
+    if !doubts.is_empty() {
+        line.push_str("  ");
+        line.push_str(&doubts);
+    }
+    line.replace(TIE, " ")
+}
+
+pub(super) fn clock(s: f64) -> String {
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "times of a recording")]
     let s = s.max(0.0) as u64;
     if s >= 3600 {
@@ -74,7 +95,7 @@ fn tooth(e: &Entry) -> String {
     e.tooth.as_ref().map(|t| carried(e, "tooth", t.clone())).unwrap_or_default()
 }
 
-fn canal(e: &Entry) -> String {
+pub(super) fn canal(e: &Entry) -> String {
     let text = match &e.canal {
         None => return String::new(),
         Some(Canal::One(c)) => c.clone(),

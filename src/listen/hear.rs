@@ -53,11 +53,12 @@ impl Ears<'_> {
         }
     }
 
-    /// Hears the samples of one span, of which `speech_s` seconds are speech.
-    pub(super) fn hear(&mut self, samples: &[f32], speech_s: f64) -> Result<Heard, Error> {
+    /// Hears the samples of one span, of which `speech_s` seconds are speech; `once`: nobody listens a second time.
+    pub(super) fn hear(&mut self, samples: &[f32], speech_s: f64, once: bool) -> Result<Heard, Error> {
         let first = self.first.hear(samples, true)?;
         let second = match &mut self.second {
             Second::Nobody => None,
+            _ if once => None,
             Second::SameModel => Some(faster(self.first.as_mut(), samples, TEMPO)?),
             Second::Other(listener) => Some(listener.hear(samples, false)?),
         };
@@ -174,7 +175,7 @@ mod tests {
     fn check(lines: &[&'static str], expect: &str) {
         let script = Box::new(Script(lines.to_vec()));
         let mut ears = Ears { first: script, second: Second::SameModel };
-        let heard = ears.hear(&vec![0.0; 16_000], 4.0).unwrap();
+        let heard = ears.hear(&vec![0.0; 16_000], 4.0, false).unwrap();
         let text: Vec<&str> = heard.merged.words.iter().map(|w| w.raw.text.as_str()).collect();
         let remark = heard.remark.map(|r| format!(" [{r}]")).unwrap_or_default();
         assert_eq!(text.join(" ") + &remark, expect, "lines: {lines:?}");

@@ -43,6 +43,9 @@ pub struct Settings {
     pub workers: Option<usize>,
     /// Speech that ended before this time is left out (it was heard before).
     pub start_s: f64,
+    /// The samples come as they are spoken: breaths are looked for a few times a second, and the second listening is left
+    /// out for those that others wait behind.
+    pub live: bool,
     /// When this becomes true, listening ends after the spans that are being heard.
     pub stop: Option<Arc<AtomicBool>>,
 }

@@ -5,7 +5,7 @@ use std::{
     collections::BTreeMap,
     sync::{
         Arc, Mutex,
-        atomic::{AtomicBool, Ordering},
+        atomic::{AtomicBool, AtomicUsize, Ordering},
         mpsc,
     },
     thread,
@@ -21,6 +21,8 @@ use crate::audio::{RATE_HZ, Samples};
 
 /// Windows that the voice detector is given at once: 8 s.
 const BLOCK: usize = 250 * WINDOW;
+/// The same for samples that come as they are spoken: 0.26 s.
+const LIVE_BLOCK: usize = 8 * WINDOW;
 /// Windows before a block that the detector hears to warm up; their probabilities are not used: 1.6 s.
 const WARM_UP: usize = 50 * WINDOW;
 
@@ -63,10 +65,12 @@ pub(super) fn run<'a, T: Send>(
     // Owned by the workers alone, so that sending fails when none is left.
     let jobs_out = Arc::new(Mutex::new(jobs_out));
     let (breaths_in, breaths_out) = mpsc::channel();
+    let waiting = AtomicUsize::new(0);
+    let waiting = &waiting;
     thread::scope(|scope| {
         for _ in 0..how.workers {
             let (jobs, breaths) = (Arc::clone(&jobs_out), breaths_in.clone());
-            scope.spawn(move || work(&jobs, &breaths, make_ears, finish));
+            scope.spawn(move || work(&jobs, &breaths, make_ears, finish, waiting, how.live));
         }
         drop((jobs_out, breaths_in));
         let mut feeder = Feeder::new(detector, samples.expected_s(), how);
@@ -75,6 +79,7 @@ pub(super) fn run<'a, T: Send>(
             while let Some(block) = samples.next_block()? {
                 for job in feeder.take(&block)? {
                     order.take(breaths_out.try_iter(), sink, feeder.progress())?;
+                    waiting.fetch_add(1, Ordering::Relaxed);
                     if jobs_in.send(job).is_err() {
                         // A worker that failed says why through the other channel.
                         return Ok(false);
@@ -86,6 +91,7 @@ pub(super) fn run<'a, T: Send>(
                 }
             }
             for job in feeder.end()? {
+                waiting.fetch_add(1, Ordering::Relaxed);
                 if jobs_in.send(job).is_err() {
                     return Ok(false);
                 }
@@ -106,6 +112,8 @@ pub(super) fn run<'a, T: Send>(
 pub(super) struct How<'a> {
     pub workers: usize,
     pub start_s: f64,
+    /// See [`super::Settings::live`].
+    pub live: bool,
     pub stop: Option<&'a AtomicBool>,
 }
 
@@ -126,6 +134,8 @@ struct Feeder<'d> {
     samples_read: u64,
     of_s: Option<f64>,
     start_s: f64,
+    /// Samples that the detector is given at once.
+    block: usize,
     jobs: u64,
     /// Spans that are over, but whose padding has not been read yet.
     due: Vec<Span>,
@@ -142,6 +152,7 @@ impl<'d> Feeder<'d> {
             samples_read: 0,
             of_s,
             start_s: how.start_s,
+            block: if how.live { LIVE_BLOCK } else { BLOCK },
             jobs: 0,
             due: Vec::new(),
         }
@@ -160,8 +171,8 @@ impl<'d> Feeder<'d> {
         self.kept.extend_from_slice(block);
         self.samples_read += block.len() as u64;
         let mut jobs = Vec::new();
-        while self.samples_read - self.detected >= BLOCK as u64 {
-            self.detect(BLOCK)?;
+        while self.samples_read - self.detected >= self.block as u64 {
+            self.detect(self.block)?;
             jobs.extend(self.due_jobs(false));
             self.forget();
         }
@@ -169,7 +180,7 @@ impl<'d> Feeder<'d> {
     }
 
     fn end(&mut self) -> Result<Vec<Job>, Error> {
-        let rest = usize::try_from(self.samples_read - self.detected).unwrap_or(BLOCK);
+        let rest = usize::try_from(self.samples_read - self.detected).unwrap_or(self.block);
         if rest > 0 {
             self.detect(rest)?;
         }
@@ -266,6 +277,8 @@ fn work<'a, T>(
     finished: &mpsc::Sender<Finished<T>>,
     make_ears: &(dyn Fn() -> Result<Ears<'a>, Error> + Sync),
     finish: &(dyn Fn(HeardSpan) -> Option<T> + Sync),
+    waiting: &AtomicUsize,
+    live: bool,
 ) {
     let mut ears = match make_ears() {
         Ok(ears) => ears,
@@ -281,13 +294,17 @@ fn work<'a, T>(
             Err(_) => return,
         };
         let Ok(job) = job else { return };
+        let others_wait = waiting.fetch_sub(1, Ordering::Relaxed) > 1;
         let (from_s, to_s) = (seconds(job.span.from), seconds(job.span.to));
         #[expect(clippy::cast_precision_loss, reason = "a recording has less than 2^53 samples")]
         let first_s = job.first as f64 / f64::from(RATE_HZ);
-        let heard = ears.hear(&job.samples, to_s - from_s).map_err(|e| at(e, from_s)).map(|heard| {
-            let span = HeardSpan { span: job.span, first_s, heard, second_name: second_name.clone() };
-            (job.number, to_s, finish(span))
-        });
+        let heard = ears
+            .hear(&job.samples, to_s - from_s, live && others_wait)
+            .map_err(|e| at(e, from_s))
+            .map(|heard| {
+                let span = HeardSpan { span: job.span, first_s, heard, second_name: second_name.clone() };
+                (job.number, to_s, finish(span))
+            });
         let failed = heard.is_err();
         if finished.send(heard).is_err() || failed {
             return;

@@ -5,6 +5,7 @@
 //! done here with any of them.
 
 mod own;
+mod record;
 mod show;
 mod valid;
 mod windows;
@@ -17,6 +18,7 @@ use clap::ValueEnum;
 use serde::{Deserialize, Serialize};
 
 pub use own::{Instrument, Phrase};
+pub use record::Record;
 pub use windows::Windows;
 pub use wrong::SettingsError;
 
@@ -35,6 +37,7 @@ pub struct Settings {
     /// How much doubt is shown.
     pub strictness: Strictness,
     pub checks: Windows,
+    pub record: Record,
     instrument: Vec<Instrument>,
     phrase: Vec<Phrase>,
     /// Where each key was set; what is not in here is a default.
@@ -147,6 +150,9 @@ impl Settings {
         }
         if named("model") {
             self.model.clone_from(&near.model);
+        }
+        if named("record.volume") {
+            self.record.volume = near.record.volume;
         }
         self.checks = merged(&self.checks, &near.checks, |key| named(&format!("checks.{key}")));
         self.instrument.retain(|far| near.instrument.iter().all(|i| i.name != far.name));

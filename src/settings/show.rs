@@ -24,6 +24,10 @@ impl Settings {
             }
             self.line(&mut out, key, &format!("checks.{key}"), value);
         }
+        let _ = writeln!(out, "\n[record]\n# How loud the tones are while it records, from 0 (none) to 1.");
+        for (key, value) in table.get("record").and_then(toml::Value::as_table).into_iter().flatten() {
+            self.line(&mut out, key, &format!("record.{key}"), value);
+        }
         for own in self.instruments() {
             self.item(&mut out, "instrument", &own.name, toml::Table::try_from(own).ok());
         }

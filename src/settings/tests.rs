@@ -26,6 +26,9 @@ sodium-hypochlorite = [0.5, 6]
 [checks.anaesthetic_pct]
 articaine = [4, 2]
 
+[record]
+volume = 0.2
+
 [[instrument]]
 name = "slim-shaper"
 said = ["slim shaper", "the slim one"]
@@ -62,7 +65,8 @@ fn a_whole_file() {
     let line = |key: &str| settings.origin(key).map(|o| o.line);
     assert_eq!(line("notation"), Some(2));
     assert_eq!(line("checks.cartridge_ml"), Some(8));
-    assert_eq!(line("instrument.slim-shaper"), Some(15));
+    assert_eq!(line("instrument.slim-shaper"), Some(18));
+    assert_eq!((settings.record.volume.to_string().as_str(), line("record.volume")), ("0.2", Some(16)));
     assert_eq!(line("checks.gap_s"), None, "a default");
 }
 

@@ -105,6 +105,7 @@ pub(super) fn too_fine(text: &str) -> Option<Wrong> {
 /// The first mistake.
 pub(super) fn first_wrong(settings: &Settings, rules: &[String]) -> Option<Wrong> {
     windows(&settings.checks, rules)
+        .or_else(|| settings.record.wrong())
         .or_else(|| instruments(settings))
         .or_else(|| phrases(settings))
         .or_else(|| said_twice(settings))

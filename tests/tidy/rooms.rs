@@ -4,9 +4,9 @@ use crate::{File, files, none};
 
 /// In the order that speech travels. `log` holds the contract that `entries` fills, and `kinds` the rules that it goes
 /// by, so both come before it.
-const ROOMS: [&str; 13] = [
+const ROOMS: [&str; 14] = [
     "audio", "listen", "words", "tables", "log", "kinds", "settings", "entries", "checks", "review",
-    "export", "page", "commands",
+    "export", "record", "page", "commands",
 ];
 
 /// What may be used from a later room, and why.

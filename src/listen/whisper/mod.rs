@@ -59,7 +59,7 @@ pub(super) fn listen_each<T: Send>(
         Ok(Ears { first: Box::new(weights.listener()?), second })
     };
     let workers = settings.workers.unwrap_or_else(threads::free).max(1);
-    let how = How { workers, start_s: settings.start_s, stop: settings.stop.as_deref() };
+    let how = How { workers, start_s: settings.start_s, live: settings.live, stop: settings.stop.as_deref() };
     let finish = |span| finish(span, &info);
     let heard = run(samples, &mut detector, &make_ears, &how, &finish, sink)?;
     Ok(Heard { models: std::iter::once(info.clone()).chain(other).collect(), ..heard })
