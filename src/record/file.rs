@@ -201,6 +201,7 @@ pub fn room(folder: &Path) -> Option<u64> {
 }
 
 #[cfg(test)]
+#[expect(clippy::cast_possible_truncation, reason = "within 16 bits")]
 mod tests {
     use super::*;
     use crate::audio::{self, Samples as _};

@@ -149,6 +149,7 @@ mod output {
 }
 
 #[cfg(test)]
+#[expect(clippy::cast_precision_loss, reason = "a second of samples")]
 mod tests {
     use super::*;
 

@@ -91,7 +91,7 @@ fn what_is_shown_can_be_read_again() {
     assert!(has("notation = \"universal\" # tugback.toml, line 2"), "{shown}");
     assert!(has("cartridge_ml = 2.2 # tugback.toml, line 8"), "{shown}");
     assert!(has("gap_s = 300 # default"), "{shown}");
-    assert!(has("[[phrase]] # tugback.toml, line 23"), "{shown}");
+    assert!(has("[[phrase]] # tugback.toml, line 26"), "{shown}");
     assert!(shown.lines().all(|l| l.chars().count() <= 110), "{shown}");
     let checks = toml::Table::try_from(&parse("").unwrap().checks).unwrap();
     for key in checks.keys() {
@@ -107,6 +107,11 @@ fn a_mistake_names_its_line_and_the_cure() {
     let phrase = |rest: &str| format!("[[phrase]]\nsaid = [\"usual rinse\"]\n{rest}\n");
     let cases = [
         ("notatoin = \"iso3950\"\n".to_owned(), 1, "there is no key `notatoin`; did you mean `notation`?"),
+        (
+            "[record]\nvolume = 2\n".to_owned(),
+            2,
+            "2 is no volume; a number from 0 (no tones) to 1 is expected",
+        ),
         ("\n[chekcs]\n".to_owned(), 2, "there is no key `chekcs`; did you mean `checks`?"),
         (
             "[checks]\n\ncartridge = 2\n".to_owned(),
