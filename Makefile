@@ -18,6 +18,7 @@ help:
 	@echo 'make uninstall   take them away again'
 	@echo 'make bench       time the parts of the program'
 	@echo 'make soak        make the log of HOURS=$(HOURS) of speech: memory, times, nothing lost or doubled'
+	@echo 'make fuzz        send broken recordings into the reader for FUZZ_S=$(FUZZ_S) seconds'
 	@echo 'make clean-demo  remove what make demo wrote'
 
 # ---- for everybody
@@ -75,6 +76,14 @@ SOAK_DIR ?= /tmp
 soak: build
 	$(CARGO) run --release --locked --example soak -- $(HOURS) $(SOAK_DIR)
 	KILLS=200 $(CARGO) test --release --locked --test record killed -- --nocapture
+
+# Cut, filled, shifted and lying recordings, in a process that may hold 2 GB; by hand, before a release.
+FUZZ_S ?= 600
+.PHONY: fuzz
+fuzz:
+	$(CARGO) test --release --locked --test audio --no-run
+	ulimit -v 2000000; TUGBACK_SOAK_SECONDS=$(FUZZ_S) \
+	    $(CARGO) test --release --locked --test audio soak -- --nocapture
 
 .PHONY: bench
 bench: build

@@ -301,7 +301,10 @@ impl Source for Stream {
             ));
         }
         if self.is_open && self.container == "Ogg" {
-            all.push("the file has no end mark: the recording may have been cut off there".into());
+            all.push(
+                "the file has no end mark: the recording was cut off there, or its last part is damaged"
+                    .into(),
+            );
         }
         if let Some(why) = &self.broken {
             all.push(format!(

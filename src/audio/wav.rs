@@ -66,6 +66,9 @@ pub(super) fn open(
     header.open(input, container, Spans { data, beyond, declared, repairs })
 }
 
+/// Where there is another `fmt ` chunk that says something else.
+const SECOND_FORMAT: &str = "the header contradicts itself: a second `fmt ` chunk says something else; the first was taken, so check one time in the log";
+
 /// The way through the chunks.
 struct Walk {
     kind: Kind,
@@ -100,9 +103,16 @@ impl Walk {
                 at = self.take_data(input, &chunk)?;
                 continue;
             }
-            if &chunk.name == b"fmt " && self.format.is_none() {
+            if &chunk.name == b"fmt " {
                 let size = usize::try_from(chunk.size.min(left)).unwrap_or(0).min(1024);
-                self.format = Some(input.bytes(chunk.body, size)?.to_vec());
+                let format = input.bytes(chunk.body, size)?;
+                match &self.format {
+                    None => self.format = Some(format.to_vec()),
+                    Some(first) if first != format && !self.repairs.iter().any(|r| r == SECOND_FORMAT) => {
+                        self.repairs.push(SECOND_FORMAT.to_owned());
+                    }
+                    Some(_) => {}
+                }
             }
             if &chunk.name == b"ds64"
                 && let Some(size) = input.array::<8>(chunk.body + 8)?

@@ -137,7 +137,13 @@ fn cut_off() {
         "a cut voice note",
         "c01_voice.ogg",
         |f| f.truncate(9_000),
-        "Ogg, Opus, 48000 Hz x 1: the voice, 3.99 s | the file has no end mark: the recording may have been cut off there",
+        "Ogg, Opus, 48000 Hz x 1: the voice, 3.99 s | the file has no end mark: the recording was cut off there, or its last part is damaged",
+    );
+    broken(
+        "a voice note with damage in its last page",
+        "c01_voice.ogg",
+        |f| f[13_000] ^= 0xff,
+        "Ogg, Opus, 48000 Hz x 1: the voice, 5.99 s | the file has no end mark: the recording was cut off there, or its last part is damaged",
     );
     broken(
         "a voice note cut in its head",

@@ -118,6 +118,13 @@ fn chunks_in_the_way() {
         &Wav { between: wild, ..wav() },
         "right | header repaired: the `LIST` chunk claims 16777215 bytes, but the next chunk starts after 4",
     );
+    let other = chunk(*b"fmt ", &made::format(1, 1, 8_000, 2, 16, &[]));
+    check(
+        "two formats",
+        &Wav { between: other, ..wav() },
+        "right | the header contradicts itself: a second `fmt ` chunk says something else; the first was taken, so check one time in the log",
+    );
+    check("the same format twice", &Wav { between: chunk(*b"fmt ", &wav().format), ..wav() }, "right");
     let twice = chunk(*b"data", &wav().data);
     check(
         "two data chunks",

@@ -17,6 +17,8 @@ use std::{
 
 use tugback::audio::{self, RATE_HZ, Samples as _};
 
+mod memory;
+
 const SAMPLES: [&str; 3] = ["incisor", "after-visit", "lecture"];
 /// Silence between two parts, in seconds: longer than any pause that joins two breaths.
 const GAP_S: u32 = 5;
@@ -30,6 +32,12 @@ fn main() -> Result<()> {
     let hours: f64 = args.next().as_deref().unwrap_or("3").parse()?;
     let folder = args.next().map_or_else(std::env::temp_dir, PathBuf::from);
     let program = program()?;
+
+    let voice = read(&Path::new(env!("CARGO_MANIFEST_DIR")).join("audio-samples/incisor.flac"))?;
+    let little = memory::check(&program, &voice, hours, &folder)?;
+    if !little {
+        println!("  the way to the recogniser takes too much memory, or loses sound");
+    }
 
     println!("the parts alone:");
     let mut parts = Vec::new();
@@ -80,7 +88,9 @@ fn main() -> Result<()> {
     if heard.memory_kb > most {
         println!("  memory grew with the length: {} MB, {} MB would do", heard.memory_kb / 1024, most / 1024);
     }
-    std::process::exit(i32::from(wrong > 0 || heard.memory_kb > most || heard.starts.len() > taken));
+    std::process::exit(i32::from(
+        !little || wrong > 0 || heard.memory_kb > most || heard.starts.len() > taken,
+    ));
 }
 
 /// The program, built in the same profile as this.
@@ -159,15 +169,19 @@ fn log(program: &Path, recording: &Path, folder: &Path) -> Result<Heard> {
     Ok(Heard { starts, took, memory_kb })
 }
 
+/// Peak of the resident memory of a process, where the system tells.
+fn memory_kb(process: &str) -> Option<u64> {
+    let text = std::fs::read_to_string(format!("/proc/{process}/status")).ok()?;
+    let fields: BTreeMap<&str, &str> = text.lines().filter_map(|l| l.split_once(':')).collect();
+    fields.get("VmHWM")?.trim().trim_end_matches(" kB").parse().ok()
+}
+
 /// Waits for the end; gives the peak of the resident memory, or 0 where the system does not tell.
 fn watch(child: &mut Child) -> Result<u64> {
-    let status = format!("/proc/{}/status", child.id());
+    let process = child.id().to_string();
     let mut peak = 0;
     loop {
-        let text = std::fs::read_to_string(&status).unwrap_or_default();
-        let fields: BTreeMap<&str, &str> = text.lines().filter_map(|l| l.split_once(':')).collect();
-        let now = fields.get("VmHWM").and_then(|v| v.trim().trim_end_matches(" kB").parse().ok());
-        peak = peak.max(now.unwrap_or(0));
+        peak = peak.max(memory_kb(&process).unwrap_or(0));
         if let Some(ended) = child.try_wait()? {
             return if ended.success() {
                 Ok(peak)
