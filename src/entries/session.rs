@@ -321,6 +321,11 @@ impl<'a> Session<'a> {
             .filter(|&i| matches!(at.line.items.get(i).map(|it| &it.what), Some(What::Word)))
             .filter(|&i| !reading.rule_items.contains(&i) && !amend::SMALL.contains(&at.line.text(i)))
             .count();
+        for (said, missing, doubt) in &kind.lacks {
+            if entry.values.contains_key(said) && !entry.values.contains_key(missing) {
+                push_doubt(&mut entry, missing, doubt, &[]);
+            }
+        }
         super::own::check(&mut entry, &self.x.own);
         if reading.margin < segment::WEAK
             || told >= segment::TOLD && reading.margin < segment::UNSURE && reading.text.is_none()

@@ -27,6 +27,8 @@ struct KindFile {
     #[serde(default)]
     each: Vec<String>,
     #[serde(default)]
+    lacks: Vec<(String, String, String)>,
+    #[serde(default)]
     each_in_its_canal: bool,
     #[serde(default)]
     goes_on: bool,
@@ -149,6 +151,7 @@ pub(super) fn read(file: &str, text: &str) -> Result<Kind, KindError> {
         about: raw.about,
         place,
         each: raw.each,
+        lacks: raw.lacks,
         each_in_its_canal: raw.each_in_its_canal,
         goes_on: raw.goes_on,
         uses: raw.uses,

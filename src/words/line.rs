@@ -1,6 +1,7 @@
 //! A breath as the entries room reads it: a row of items (terms, numbers, plain words, marks), each with its words.
 
 use super::{
+    homophone,
     number::{self, Atom, Hints},
     token::{self, Shape, Token},
     vocabulary::{Tag, Vocabulary},
@@ -40,6 +41,14 @@ impl Line {
         let mut items = Vec::with_capacity(tokens.len());
         let mut i = 0;
         while i < tokens.len() {
+            let units =
+                |k: usize| matches!(terms.get(k), Some(Some((_, tags, _))) if tags.iter().any(is_unit));
+            if let Some(atom) = homophone::atom(&tokens, i, &units) {
+                let end = atom.end;
+                items.push(Item { first: i, end, what: What::Number(atom) });
+                i = end;
+                continue;
+            }
             if let Some(Some((end, tags, by_sound))) = terms.get(i) {
                 items.push(Item { first: i, end: *end, what: What::Term(tags.clone(), *by_sound) });
                 i = *end;

@@ -1,6 +1,7 @@
 //! Heard words → tokens: numbers, units, terms, cues. Knows no recogniser. Pure and total: never an error, never a panic.
 
 pub mod decimal;
+mod homophone;
 pub mod line;
 mod named;
 pub mod number;
