@@ -23,17 +23,18 @@ static ROWS: LazyLock<Vec<(Vec<&'static str>, i64)>> = LazyLock::new(|| {
 });
 
 /// The number that the words at `i` sound like, where the words beside demand one. `is_unit` tells of tokens.
-pub fn atom(tokens: &[Token], i: usize, is_unit: &dyn Fn(usize) -> bool) -> Option<Atom> {
+pub(super) fn atom(tokens: &[Token], i: usize, is_unit: &dyn Fn(usize) -> bool) -> Option<Atom> {
     let word = |k: usize| tokens.get(k).filter(|t| t.shape == Shape::Word).map(|t| t.text.as_str());
     let (words, n) =
         ROWS.iter().find(|(words, _)| words.iter().enumerate().all(|(k, w)| word(i + k) == Some(w)))?;
     let end = i + words.len();
+    let small = matches!(words.as_slice(), ["to" | "for" | "too"]);
     let sized = i > 0
-        && (matches!(word(i - 1), Some("size" | "number"))
+        && (word(i - 1) == Some("size")
+            || !small && word(i - 1) == Some("number")
             || tokens.get(i - 1).is_some_and(|t| t.is_mark("#")));
     // "back to file …" says no ten.
-    let tool =
-        matches!(word(end), Some("file" | "reamer")) && !matches!(words.as_slice(), ["to" | "for" | "too"]);
+    let tool = matches!(word(end), Some("file" | "reamer")) && !small;
     if !(is_unit(end) || sized || tool) {
         return None;
     }
