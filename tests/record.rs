@@ -14,5 +14,8 @@
 mod kills;
 #[path = "record/live.rs"]
 mod live;
+#[cfg(all(target_os = "linux", feature = "microphone"))]
+#[path = "record/pulse.rs"]
+mod pulse;
 #[path = "record/troubles.rs"]
 mod troubles;

@@ -72,6 +72,7 @@ pub(super) struct Log {
     pressed: Vec<Breath>,
 }
 
+#[cfg(feature = "microphone")]
 impl Log {
     /// As `tugback log INPUT`, for a recording that was just made.
     pub(super) fn of(

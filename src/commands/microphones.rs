@@ -19,7 +19,7 @@ use crate::record::{
 #[derive(Debug, Args)]
 pub(super) struct Microphones {
     /// Listens to each for so many seconds
-    #[arg(long, value_name = "SECONDS", default_value_t = 1.0, value_parser = seconds)]
+    #[arg(long, value_name = "SECONDS", default_value_t = 2.0, value_parser = seconds)]
     test: f64,
 }
 

@@ -57,6 +57,7 @@ pub(super) fn of(log: &Log) -> String {
 }
 
 /// An entry in one line: `1:04 36 MB irrigation: sodium hypochlorite, 5 mL  ? …`.
+#[cfg(feature = "microphone")]
 pub(super) fn line(e: &Entry) -> String {
     let mut line = clock(e.from_s);
     for part in [tooth(e), canal(e), what(e)] {
