@@ -1,7 +1,7 @@
 //! The log while it grows: spoken to by a script, and by a recording played into the recorder.
 
 use std::{
-    sync::{Arc, Mutex, atomic::AtomicBool, mpsc},
+    sync::{Arc, atomic::AtomicBool, mpsc},
     thread,
     time::Duration,
 };
@@ -130,7 +130,7 @@ fn the_recording_outlives_the_listener() {
 /// With the speech models.
 #[cfg(feature = "whisper")]
 mod heard {
-    use std::path::Path;
+    use std::{path::Path, sync::Mutex};
 
     use super::*;
     use tugback::{
