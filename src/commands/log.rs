@@ -119,6 +119,21 @@ pub(super) fn extractor(
     Extractor::for_practice(how, chosen.instruments(), chosen.phrases())
 }
 
+/// A log that a person has worked on is never replaced by a new draft.
+fn refuse_reviewed(out: &Path) -> miette::Result<()> {
+    // A device may never end.
+    let decisions = if out.is_file() { file::read(out).map_or(0, |log| log.history.len()) } else { 0 };
+    if decisions > 0 {
+        let times = if decisions == 1 { "once".to_owned() } else { format!("{decisions} times") };
+        return Err(miette::miette!(
+            help = "give the new log another name with `-o`, or move the old one away",
+            "`{}` was changed by a person {times}; a new draft does not replace it",
+            out.display()
+        ));
+    }
+    Ok(())
+}
+
 /// What the listening or reading gave.
 struct Words {
     breaths: Vec<Breath>,
@@ -133,6 +148,7 @@ struct Words {
 pub(super) fn run(args: &Log) -> miette::Result<Done> {
     let out = args.output.clone().unwrap_or_else(|| beside(&args.input));
     super::refuse_output(&args.input, &out)?;
+    refuse_reviewed(&out)?;
     let chosen = args.file.load()?;
     let extractor = extractor(&chosen, args.notation, args.lecture, args.strictness);
     let mut words = if is_transcript(&args.input)? {

@@ -17,7 +17,7 @@ pub(super) const POSSIBLE_REPEAT: &str = "possible repeat";
 
 /// The second listening hears the span this much faster. Another tempo moves every frame under the encoder, so that the
 /// model errs elsewhere: on the noisy development audio it caught 11 of 21 wrong number words and differed from 1 of 285
-/// right ones; a shifted start caught 9, the stock tiny.en 17 but differed from 53 right ones (docs/listening.md).
+/// right ones; a shifted start caught 9, the stock tiny.en 17 but differed from 53 right ones.
 pub(super) const TEMPO: f64 = 1.09;
 /// The third, for loops only.
 const TEMPO_OF_LAST_RESORT: f64 = 0.92;

@@ -194,3 +194,21 @@ fn other_commands_that_write() {
     assert!(source == std::fs::read(voice).expect("the recording"), "the recording was changed");
     assert_eq!(place.names(), ["in.vtt", "visit.json", "voice.flac"]);
 }
+
+/// A log on which a person has decided something is not replaced by a new draft; a mere draft is.
+#[test]
+fn a_reviewed_log_is_never_replaced() {
+    let place = said();
+    assert_eq!(place.run(["log", "in.vtt"]).code, 0);
+    assert_eq!(place.run(["log", "in.vtt"]).code, 0, "a draft may be made again");
+    let path = place.path("in.log.json");
+    let mut log: serde_json::Value =
+        serde_json::from_str(&std::fs::read_to_string(&path).expect("a log")).expect("JSON");
+    let change = serde_json::json!({ "at": "2030-01-02T03:04:05Z", "who": "a person", "entry": "e1", "field": "review",
+        "from": "unseen", "to": "confirmed" });
+    log["history"] = serde_json::json!([change]);
+    let reviewed = log.to_string();
+    std::fs::write(&path, &reviewed).expect("written");
+    place.run(["log", "in.vtt"]).refused(&["in.log.json", "changed by a person"]);
+    assert_eq!(std::fs::read_to_string(&path).expect("a log"), reviewed);
+}
