@@ -16,7 +16,8 @@ help:
 	@echo 'make test        set up what is missing, then every check that a change must pass'
 	@echo 'make install     build and copy the program and its speech models under PREFIX ($(PREFIX))'
 	@echo 'make uninstall   take them away again'
-	@echo 'make bench       time the parts of the program'
+	@echo 'make bench       time the program against two other ways of listening'
+	@echo 'make calibrate   fit the doubts to the recordings in AUDIO, whose words are in TEXTS'
 	@echo 'make soak        make the log of HOURS=$(HOURS) of speech: memory, times, nothing lost or doubled'
 	@echo 'make fuzz        send broken recordings into the reader for FUZZ_S=$(FUZZ_S) seconds'
 	@echo 'make clean-demo  remove what make demo wrote'
@@ -85,6 +86,27 @@ fuzz:
 	ulimit -v 2000000; TUGBACK_SOAK_SECONDS=$(FUZZ_S) \
 	    $(CARGO) test --release --locked --test audio soak -- --nocapture
 
+# The program against two other ways of listening, in one run; sets up what it needs below target (pip), writes
+# docs/performance.md. BENCH_AUDIO names recordings, else it takes those in audio-samples.
+BENCH_AUDIO ?=
 .PHONY: bench
 bench: build
-	$(CARGO) bench --locked
+	$(CARGO) build --release --locked --example whole
+	tests/bench/setup.sh
+	tests/bench/bench.py $(BENCH_AUDIO)
+
+# Fits the doubts again: AUDIO names folders of recordings with <id>.times.json, TEXTS a folder with <id>.toml
+# (tests/calibrate/calibrate.rs says what is in them). Writes src/listen/calibration.tsv and docs/reliability.md; build
+# and measure again afterwards.
+AUDIO ?=
+TEXTS ?=
+CALIBRATE = target/release/examples/calibrate
+SIGNALS = target/signals.tsv
+.PHONY: calibrate
+calibrate:
+	@test -n '$(AUDIO)' -a -d '$(TEXTS)' || { echo 'make calibrate AUDIO="FOLDER …" TEXTS=FOLDER' >&2; exit 2; }
+	@scripts/setup.sh
+	$(CARGO) build --release --locked --example calibrate
+	for folder in $(AUDIO); do $(CALIBRATE) listen tuned "$$folder" '$(TEXTS)' || exit 1; done >$(SIGNALS)
+	$(CALIBRATE) fit $(SIGNALS) >target/calibration.tsv && cp target/calibration.tsv src/listen/calibration.tsv
+	$(CALIBRATE) reliability $(SIGNALS) >target/reliability.md && cp target/reliability.md docs/reliability.md

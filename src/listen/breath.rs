@@ -6,6 +6,7 @@ use super::{
     heard::{Breath, HeardWord, OtherReading},
     listener::WINDOW,
     merge::{By, Merged, Other},
+    plain::{is_number, plain},
     run::{HeardSpan, seconds},
 };
 
@@ -19,7 +20,7 @@ const CERTAIN_WINDOWS: u32 = 16;
 
 /// A breath of what was heard in one span; none if nobody spoke there.
 pub(super) fn breath(heard: HeardSpan, table: &Table) -> Option<Breath> {
-    let HeardSpan { span, first_s, heard, second_name } = heard;
+    let HeardSpan { span, first_s, heard, names } = heard;
     let mut breath = Breath { from_s: seconds(span.from), to_s: seconds(span.to), ..Breath::default() };
     breath.remarks.extend(heard.remark.map(str::to_owned));
     let nothing = heard.merged.words.is_empty();
@@ -44,12 +45,31 @@ pub(super) fn breath(heard: HeardSpan, table: &Table) -> Option<Breath> {
             p: likelihood(other, &heard.merged, &breath.words),
             by: match other.by {
                 By::RunnerUp => "runner-up".to_owned(),
-                By::Second => second_name.clone(),
+                By::Second => names.0.clone(),
+                By::Third => names.1.clone(),
             },
         })
         .collect();
-    breath.others = judged;
+    breath.others = judged.into_iter().map(|other| beside(other, &breath.words)).collect();
     Some(breath)
+}
+
+/// A number that may have been said beside another number ("twenty one" and perhaps "point five") is a reading of that
+/// number; otherwise nobody who asks about the number would see it.
+fn beside(other: OtherReading, words: &[HeardWord]) -> OtherReading {
+    let number = |text: &str| plain(text).iter().any(|w| is_number(w));
+    if other.first != other.end || !other.text.split_whitespace().any(number) {
+        return other;
+    }
+    let at = other.first;
+    let word = |i: Option<usize>| i.and_then(|i| words.get(i)).filter(|w| number(&w.text));
+    if let Some(before) = word(at.checked_sub(1)) {
+        return OtherReading { first: at - 1, text: format!("{} {}", before.text, other.text), ..other };
+    }
+    match word(Some(at)) {
+        Some(after) => OtherReading { end: at + 1, text: format!("{} {}", other.text, after.text), ..other },
+        None => other,
+    }
 }
 
 /// Words with times of the recording, in order and within the breath, and calibrated doubts.
@@ -79,4 +99,26 @@ fn likelihood(other: &Other, merged: &Merged, words: &[HeardWord]) -> f32 {
         here.iter().map(|w| w.p_wrong).fold(0.0, f32::max)
     };
     if sum > 0.0 { doubt * other.p / sum } else { 0.0 }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[track_caller]
+    fn check(said: &str, at: usize, text: &str, expect: &str) {
+        let words = Breath::from_text(0.0, 1.0, said).words;
+        let other = OtherReading { first: at, end: at, text: text.to_owned(), ..OtherReading::default() };
+        let found = beside(other, &words);
+        assert_eq!(format!("{}..{} {}", found.first, found.end, found.text), expect, "said: {said}");
+    }
+
+    #[test]
+    fn a_number_beside_a_number() {
+        check("length twenty one mesial", 3, "point five", "2..3 one point five");
+        check("length twenty one", 3, "point five", "2..3 one point five");
+        check("size five now", 1, "twenty", "1..2 twenty five");
+        check("size five now", 1, "fine", "1..1 fine");
+        check("hypo percent", 1, "five", "1..1 five");
+    }
 }

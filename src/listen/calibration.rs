@@ -27,7 +27,12 @@ pub enum WordKind {
 pub enum Support {
     /// There was one listening only.
     Alone,
+    /// Two listenings heard it.
     Both,
+    /// There were three, and all heard it.
+    All,
+    /// Two of three heard it.
+    Most,
     Against,
 }
 
@@ -50,6 +55,8 @@ impl fmt::Display for Signal {
         let support = match self.support {
             Support::Alone => "alone",
             Support::Both => "both",
+            Support::All => "all",
+            Support::Most => "most",
             Support::Against => "against",
         };
         write!(f, "{kind} {support}")
@@ -69,6 +76,8 @@ pub(super) fn signal(text: &str, backing: Backing, p: f32) -> Signal {
     let (support, score) = match backing {
         Backing::Alone => (Support::Alone, p),
         Backing::Both(other) => (Support::Both, p.min(other)),
+        Backing::All(other) => (Support::All, p.min(other)),
+        Backing::Most(other) => (Support::Most, p.min(other)),
         Backing::Against => (Support::Against, p),
     };
     Signal { kind, support, score }
@@ -118,6 +127,20 @@ pub(super) fn table(model: &ModelInfo) -> &'static Table {
     if model.tuned { &TUNED } else { &STOCK }
 }
 
+/// From which probability of being wrong a number is doubted: `relaxed`, `usual` or `strict`, as fitted with the table.
+/// A word that is not in it counts as `usual`.
+pub fn doubt_from(strictness: &str) -> f32 {
+    static FROM: LazyLock<Vec<(&'static str, f32)>> = LazyLock::new(|| {
+        let row = |line: &'static str| {
+            let mut fields = line.strip_prefix("strictness\t")?.split('\t');
+            Some((fields.next()?, fields.next()?.parse().ok()?))
+        };
+        FITTED.lines().filter_map(row).collect()
+    });
+    let of = |name: &str| FROM.iter().find(|(n, _)| *n == name).map(|(_, p)| *p);
+    of(strictness).or_else(|| of("usual")).unwrap_or(0.1)
+}
+
 /// What was heard in one span, before calibration.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SpanSignals {
@@ -155,8 +178,9 @@ pub fn errors(said: &str, heard: &[String]) -> Vec<Option<String>> {
         _ => word,
     };
     let said: Vec<String> = said.split_whitespace().flat_map(plain).map(singular).collect();
+    let heard_words = heard.iter().enumerate();
     let (words, owner): (Vec<String>, Vec<usize>) =
-        heard.iter().enumerate().flat_map(|(i, w)| plain(w).into_iter().map(move |p| (p, i))).unzip();
+        heard_words.flat_map(|(i, w)| plain(w).into_iter().map(move |p| (singular(p), i))).unzip();
     let mut errors = vec![None; heard.len()];
     for d in super::align::differences(&words, &said) {
         let instead = said.get(d.other_first..d.other_end).unwrap_or_default().join(" ");
@@ -207,6 +231,14 @@ mod tests {
         assert_eq!(show("clamp fourteen please", "clamp forty please"), "- fourteen -");
         assert_eq!(show("size 25, please", "size twenty five please"), "- - - -");
         assert_eq!(show("two paper points", "two paper point"), "- - -");
+        assert_eq!(show("three quarters", "three quarters"), "- -");
+    }
+
+    #[test]
+    fn strictness_was_fitted() {
+        let [relaxed, usual, strict] = ["relaxed", "usual", "strict"].map(doubt_from);
+        assert!(1.0 > relaxed && relaxed > usual && usual > strict && strict > 0.0);
+        assert!((doubt_from("no such word") - usual).abs() < 1e-6);
     }
 
     #[test]

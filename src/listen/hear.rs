@@ -19,8 +19,8 @@ pub(super) const POSSIBLE_REPEAT: &str = "possible repeat";
 /// model errs elsewhere: on the noisy development audio it caught 11 of 21 wrong number words and differed from 1 of 285
 /// right ones; a shifted start caught 9, the stock tiny.en 17 but differed from 53 right ones.
 pub(super) const TEMPO: f64 = 1.09;
-/// The third, for loops only.
-const TEMPO_OF_LAST_RESORT: f64 = 0.92;
+/// The third, where the first two leave a number in doubt, and for loops.
+const TEMPO_OF_THIRD: f64 = 0.92;
 
 /// Who listens a second time.
 pub(super) enum Second<'a> {
@@ -45,12 +45,13 @@ pub(super) struct Heard {
 }
 
 impl Ears<'_> {
-    /// The name that other readings of the second listening carry.
-    pub(super) fn second_name(&self) -> String {
-        match &self.second {
+    /// The names that other readings of the second and the third listening carry.
+    pub(super) fn names(&self) -> (String, String) {
+        let second = match &self.second {
             Second::Other(listener) => listener.name().to_owned(),
             _ => format!("{}, faster", self.first.name()),
-        }
+        };
+        (second, format!("{}, slower", self.first.name()))
     }
 
     /// Hears the samples of one span, of which `speech_s` seconds are speech; `once`: nobody listens a second time.
@@ -67,7 +68,7 @@ impl Ears<'_> {
         match (verdict(&first, speech_s), second) {
             (Repeat::Loop, Some(second)) if same_model => Ok(plainly(merge::alone(second))),
             (Repeat::Loop, _) => {
-                let slower = faster(self.first.as_mut(), samples, TEMPO_OF_LAST_RESORT)?;
+                let slower = faster(self.first.as_mut(), samples, TEMPO_OF_THIRD)?;
                 if verdict(&slower, speech_s) == Repeat::Loop {
                     return Ok(Heard { remark: Some(UNREADABLE), ..Heard::default() });
                 }
@@ -87,7 +88,13 @@ impl Ears<'_> {
                     None => Heard { merged: merge::alone(first), remark: Some(POSSIBLE_REPEAT) },
                 })
             }
-            (Repeat::No, Some(second)) => Ok(plainly(merge::merge(first, &second, same_model))),
+            (Repeat::No, Some(second)) => {
+                let third = (same_model && merge::unsure(&first, &second))
+                    .then(|| faster(self.first.as_mut(), samples, TEMPO_OF_THIRD))
+                    .transpose()?
+                    .filter(|third| verdict(third, speech_s) == Repeat::No);
+                Ok(plainly(merge::merge(first, &second, third.as_ref(), same_model)))
+            }
             (Repeat::No, None) => Ok(plainly(merge::alone(first))),
         }
     }

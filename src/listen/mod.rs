@@ -114,6 +114,10 @@ pub enum Error {
     #[error("the recogniser failed at {at_s:.2} s of the recording ({reason})")]
     Recogniser { at_s: f64, reason: String },
     #[error(
+        "this tugback's recogniser was built for processors with {missing}, which this one lacks; build tugback on this computer, or give a transcript"
+    )]
+    Processor { missing: String },
+    #[error(
         "this tugback was built without the recogniser; build it with `--features whisper`, or give a transcript"
     )]
     NoRecogniser,

@@ -43,8 +43,8 @@ const NUMBER_WORDS: [&str; 38] = [
     "thirds",
 ];
 
-/// Words that turn a fact round, or end a value: a listener who misses one writes the opposite.
-const TURNING_WORDS: [&str; 18] = [
+/// Words that turn a fact round, end a value or correct it: a listener who misses one writes the opposite.
+const TURNING_WORDS: [&str; 23] = [
     "no",
     "not",
     "none",
@@ -63,6 +63,11 @@ const TURNING_WORDS: [&str; 18] = [
     "scratch",
     "correction",
     "instead",
+    "mean",
+    "sorry",
+    "wait",
+    "actually",
+    "rather",
 ];
 
 /// Whether a plain word is part of a number.

@@ -32,8 +32,8 @@ pub(super) struct HeardSpan {
     /// Time of the recording at which the samples began that were listened to; word times count from there.
     pub first_s: f64,
     pub heard: hear::Heard,
-    /// Who listened a second time.
-    pub second_name: String,
+    /// Who listened a second and a third time.
+    pub names: (String, String),
 }
 
 /// What [`run`] hands over, in the order of the recording.
@@ -287,7 +287,7 @@ fn work<'a, T>(
             return;
         }
     };
-    let second_name = ears.second_name();
+    let names = ears.names();
     loop {
         let job = match jobs.lock() {
             Ok(jobs) => jobs.recv(),
@@ -302,7 +302,7 @@ fn work<'a, T>(
             .hear(&job.samples, to_s - from_s, live && others_wait)
             .map_err(|e| at(e, from_s))
             .map(|heard| {
-                let span = HeardSpan { span: job.span, first_s, heard, second_name: second_name.clone() };
+                let span = HeardSpan { span: job.span, first_s, heard, names: names.clone() };
                 (job.number, to_s, finish(span))
             });
         let failed = heard.is_err();

@@ -68,12 +68,13 @@ pub enum Strictness {
 }
 
 impl Strictness {
-    pub const fn doubt_from(self) -> f32 {
-        match self {
-            Self::Relaxed => 0.35,
-            Self::Usual => 0.2,
-            Self::Strict => 0.08,
-        }
+    /// The least probability of being wrong that is doubted, as it was fitted with the doubts themselves.
+    pub fn doubt_from(self) -> f32 {
+        crate::listen::calibration::doubt_from(match self {
+            Self::Relaxed => "relaxed",
+            Self::Usual => "usual",
+            Self::Strict => "strict",
+        })
     }
 }
 

@@ -5,11 +5,16 @@
 //!       breath) and a `<id>.toml` in the folder TEXTS (`[[say]]` tables with a `text`); one line a heard word.
 //!       NAME is `tuned` or `stock`. Breaths written in digits are left out: how they were spoken is not known.
 //!   calibrate fit SIGNALS… > src/listen/calibration.tsv
-//!       one table of all signals; a reliability table goes to standard error.
+//!       one table of all signals, and from which probability each strictness doubts.
+//!   calibrate reliability SIGNALS… > docs/reliability.md
+//!       how often words were wrong by how likely wrong they were called, each half of the sessions judged by a table
+//!       that was fitted on the other half.
 
 #![expect(clippy::print_stdout, reason = "a tool: its results go to standard output")]
 
-use std::{collections::BTreeMap, error::Error, fs, path::Path};
+mod fit;
+
+use std::{error::Error, fs, path::Path};
 
 use tugback::{
     audio,
@@ -26,9 +31,20 @@ fn main() -> Outcome {
     let args: Vec<String> = std::env::args().skip(1).collect();
     let args: Vec<&str> = args.iter().map(String::as_str).collect();
     match args.as_slice() {
-        ["listen", name, audio, texts, options @ ..] => listen(name, Path::new(audio), Path::new(texts), options),
-        ["fit", signals @ ..] if !signals.is_empty() => fit(signals),
-        _ => Err("calibrate listen NAME AUDIO TEXTS [--model FILE] [--only PART] [--once] | calibrate fit SIGNALS…".into()),
+        ["listen", name, audio, texts, options @ ..] => {
+            listen(name, Path::new(audio), Path::new(texts), options)
+        }
+        ["fit", signals @ ..] if !signals.is_empty() => {
+            fit::table(&fit::read(signals)?);
+            Ok(())
+        }
+        ["reliability", signals @ ..] if !signals.is_empty() => {
+            fit::reliability(&fit::read(signals)?);
+            Ok(())
+        }
+        _ => Err("calibrate listen NAME AUDIO TEXTS [--model FILE] [--only PART] [--once] | \
+                  calibrate fit SIGNALS… | calibrate reliability SIGNALS…"
+            .into()),
     }
 }
 
@@ -93,73 +109,4 @@ fn lines(name: &str, id: &str, span: &SpanSignals, said: &str) {
             signal.score, span.from_s
         );
     }
-}
-
-/// Lower ends of the classes of scores from which the table is fitted.
-const EDGES: [f32; 13] = [0.0, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.85, 0.9, 0.93, 0.95, 0.97];
-
-/// One row of the table while it is fitted.
-#[derive(Clone, Copy)]
-struct Row {
-    from: f32,
-    words: u32,
-    wrong: u32,
-}
-
-impl Row {
-    /// Half an error is added, so that what was never seen wrong is not called impossible.
-    fn p(self) -> f64 {
-        (f64::from(self.wrong) + 0.5) / (f64::from(self.words) + 1.0)
-    }
-}
-
-fn fit(signals: &[&str]) -> Outcome {
-    let mut groups: BTreeMap<(String, String), Vec<(f32, bool)>> = BTreeMap::new();
-    for file in signals {
-        for line in fs::read_to_string(file)?.lines() {
-            let mut fields = line.split('\t');
-            let (Some(model), Some(group), Some(score), Some(wrong)) =
-                (fields.next(), fields.next(), fields.next(), fields.next())
-            else {
-                return Err(format!("`{file}` has a line that is no signal: {line}").into());
-            };
-            groups.entry((model.into(), group.into())).or_default().push((score.parse()?, wrong == "1"));
-        }
-    }
-    println!(
-        "# How often a heard word was wrong, by model, sort of word, what the second listening said, and score."
-    );
-    println!("# Fitted by tests/calibrate on the development audio (`make calibrate`); do not edit by hand.");
-    println!("# model\tgroup\tscore_from\twords\twrong\tp_wrong");
-    for ((model, group), words) in groups {
-        for row in pooled(&words) {
-            println!("{model}\t{group}\t{:.2}\t{}\t{}\t{:.4}", row.from, row.words, row.wrong, row.p());
-        }
-    }
-    Ok(())
-}
-
-/// Classes of scores, joined until a surer word is nowhere likelier wrong (pool adjacent violators).
-fn pooled(words: &[(f32, bool)]) -> Vec<Row> {
-    let mut rows: Vec<Row> = Vec::new();
-    for (i, from) in EDGES.iter().enumerate() {
-        let end = EDGES.get(i + 1).copied().unwrap_or(f32::INFINITY);
-        let here = words.iter().filter(|(score, _)| (*from..end).contains(score));
-        let (count, wrong) = here.fold((0, 0), |(n, w), (_, wrong)| (n + 1, w + u32::from(*wrong)));
-        if count == 0 {
-            continue;
-        }
-        rows.push(Row { from: *from, words: count, wrong });
-        while let [.., a, b] = rows.as_slice()
-            && (a.p() < b.p() || a.words < 8)
-        {
-            let joined = Row { from: a.from, words: a.words + b.words, wrong: a.wrong + b.wrong };
-            rows.truncate(rows.len() - 2);
-            rows.push(joined);
-        }
-    }
-    if let Some(first) = rows.first_mut() {
-        first.from = 0.0;
-    }
-    rows
 }

@@ -1,6 +1,7 @@
 //! Whisper (whisper.cpp through whisper-rs) as a listener, and the voice detector that whisper.cpp runs.
 //! Language English, no timestamps, no prompt, no earlier text, greedy; each span alone.
 
+mod processor;
 mod tokens;
 
 use std::path::Path;
@@ -37,6 +38,7 @@ pub(super) fn listen_each<T: Send>(
     finish: &(dyn Fn(HeardSpan, &ModelInfo) -> Option<T> + Sync),
     sink: &mut dyn FnMut(Step<T>),
 ) -> Result<Heard, Error> {
+    processor::check()?;
     whisper_rs::install_logging_hooks();
     let Some(vad) = &settings.vad else {
         return Err(Error::NoVoiceDetector { wanted: model::DEFAULT_VAD.to_owned() });
