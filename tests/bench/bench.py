@@ -55,6 +55,7 @@ def main():
     ap.add_argument("--tugback", default=str(TOP / "target/release/tugback"))
     ap.add_argument("--whole", default=str(TOP / "target/release/examples/whole"))
     ap.add_argument("-o", "--output", type=pathlib.Path, default=TOP / "docs/performance.md")
+    ap.add_argument("--note", default="", help="a sentence for the page, where something was not as usual")
     a = ap.parse_args()
     recordings = [r.resolve() for r in a.recordings] or sorted((TOP / "audio-samples").glob("*.flac"))
     seconds = sum(map(length, recordings))
@@ -77,7 +78,7 @@ def main():
                 sums[name][1] += min(t[1] for t in took)
                 sums[name][2] = max(sums[name][2], min(t[2] for t in took))
             print(recording.name, {n: round(min(t[0] for t in took), 1) for n, took in turns.items()}, file=sys.stderr)
-    a.output.write_text(page(sums, recordings, seconds, busy, a.turns))
+    a.output.write_text(page(sums, recordings, seconds, busy, a.turns, a.note))
 
 
 NAMES = {
@@ -87,7 +88,7 @@ NAMES = {
 }
 
 
-def page(sums, recordings, seconds, busy, turns):
+def page(sums, recordings, seconds, busy, turns, note):
     log = sums["log"]
     rows = "\n".join(
         f"| {NAMES[n]} | {s[0] / seconds:.3f} | {s[1] / seconds:.3f} | {s[2]:.0f} MB | {log[0] / s[0]:.2f} | {log[1] / s[1]:.2f} | {log[2] / s[2]:.2f} |"
@@ -99,7 +100,7 @@ Written by `make bench`; do not edit by hand. All three are whole processes, tim
 columns are `tugback log` divided by that row.
 
 Machine: {processor()}, {os.cpu_count()} processors, {platform.system()}; load average at the start: {busy:.1f}. Where others
-compute on the machine, the column of processor time is the fairer one.
+compute on the machine, the column of processor time is the fairer one.{" " + note if note else ""}
 
 | program | time / audio | processor time / audio | memory | time | processor time | memory |
 | --- | --- | --- | --- | --- | --- | --- |
