@@ -5,7 +5,7 @@ use std::{collections::BTreeMap, fs};
 /// Lower ends of the classes of scores from which the table is fitted.
 const EDGES: [f32; 13] = [0.0, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.85, 0.9, 0.93, 0.95, 0.97];
 /// Fewer words are joined with the next class.
-const LEAST_WORDS: u32 = 8;
+const LEAST_WORDS: usize = 8;
 
 /// One heard word: model and group as in the table.
 pub(super) struct Word {
@@ -53,6 +53,8 @@ fn fitted<'a>(words: impl Iterator<Item = &'a Word>) -> Table {
     for word in words {
         groups.entry(word.group.clone()).or_default().push((word.score, word.wrong));
     }
+    // Of a group that was hardly seen nothing is known; its words count as their score says.
+    groups.retain(|_, words| words.len() >= LEAST_WORDS);
     groups.into_iter().map(|(group, words)| (group, pooled(&words))).collect()
 }
 
@@ -68,7 +70,7 @@ fn pooled(words: &[(f32, bool)]) -> Vec<Row> {
         }
         rows.push(Row { from: *from, words: count, wrong });
         while let [.., a, b] = rows.as_slice()
-            && (a.p() < b.p() || a.words < LEAST_WORDS)
+            && (a.p() < b.p() || (a.words as usize) < LEAST_WORDS)
         {
             let joined = Row { from: a.from, words: a.words + b.words, wrong: a.wrong + b.wrong };
             rows.truncate(rows.len() - 2);
