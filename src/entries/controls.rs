@@ -35,7 +35,10 @@ pub(super) fn controls(line: &Line) -> Vec<Control> {
             || line.term(i - 1, "cues").is_some()
             || line.term(i - 1, "units").is_some()
             || after.is_none();
-        if goes_on && begins {
+        // "… twenty two scratch that working length …": said right after a number, without a stop.
+        let after_number = i > 0 && (line.atom(i - 1).is_some() || line.term(i - 1, "units").is_some());
+        let hidden = line.term(i + 1, "places").is_some();
+        if (goes_on || after_number && !hidden) && begins {
             out.push(Control { items: i..i + 1, what: what.to_owned() });
         }
     }

@@ -161,6 +161,7 @@ fn jump(s: &Session<'_>, entry: &mut Entry, kind: usize) {
         .iter()
         .zip(&s.notes)
         .rev()
+        .take(super::session::FAR_BACK)
         .find(|(e, n)| {
             n.kind == kind
                 && e.review != Review::Struck

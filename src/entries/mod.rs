@@ -22,7 +22,10 @@ use crate::{
     listen::heard::Breath,
     log::{Entry, Unplaced},
     settings::{Instrument, Phrase},
-    words::vocabulary::{self, Vocabulary},
+    words::{
+        line::Line,
+        vocabulary::{self, Vocabulary},
+    },
 };
 
 pub use tooth::Notation;
@@ -93,23 +96,20 @@ impl Extractor {
 
     /// All entries of a recording.
     pub fn extract(&self, breaths: &[Breath]) -> Extracted {
-        let lecture = self.settings.lecture.unwrap_or_else(|| self.sounds_like_a_lecture(breaths));
+        let lines: Vec<Line> = breaths.iter().map(|b| Line::new(b, &self.vocabulary)).collect();
+        let lecture = self.settings.lecture.unwrap_or_else(|| sounds_like_a_lecture(&lines));
         let mut session = session::Session::new(self, lecture);
-        for (n, breath) in breaths.iter().enumerate() {
-            session.take(n, breath);
+        for (n, (breath, line)) in breaths.iter().zip(lines).enumerate() {
+            session.take(n, breath, line);
         }
         session.finish()
     }
+}
 
-    /// Teachers speak in rules and to an audience; one rule in twelve breaths, or an audience, makes a lecture.
-    fn sounds_like_a_lecture(&self, breaths: &[Breath]) -> bool {
-        let (mut rules, mut audience) = (0, 0);
-        for breath in breaths {
-            let line = crate::words::line::Line::new(breath, &self.vocabulary);
-            let any = |class| sentence::find_cue(&line, 0..line.items.len(), class).is_some();
-            rules += usize::from(any("general"));
-            audience += usize::from(any("audience"));
-        }
-        rules >= 3 && (rules + audience) * 9 >= breaths.len() || audience >= 2
-    }
+/// Teachers speak in rules and to an audience: one breath in nine that does, or twice to an audience, makes a lecture.
+fn sounds_like_a_lecture(lines: &[Line]) -> bool {
+    let any = |line: &Line, class| sentence::find_cue(line, 0..line.items.len(), class).is_some();
+    let rules = lines.iter().filter(|l| any(l, "general")).count();
+    let audience = lines.iter().filter(|l| any(l, "audience")).count();
+    rules >= 3 && (rules + audience) * 9 >= lines.len() || audience >= 2
 }

@@ -19,6 +19,9 @@ use crate::{
     words::line::{Line, What},
 };
 
+/// How many entries back an earlier value is looked for: more than a visit has, so that long recordings stay linear.
+pub(super) const FAR_BACK: usize = 400;
+
 pub(super) struct Session<'a> {
     pub(super) x: &'a Extractor,
     lecture: bool,
@@ -97,8 +100,7 @@ impl<'a> Session<'a> {
         }
     }
 
-    pub(super) fn take(&mut self, n: usize, breath: &Breath) {
-        let line = Line::new(breath, &self.x.vocabulary);
+    pub(super) fn take(&mut self, n: usize, breath: &Breath, line: Line) {
         let mut hits = hits::find(&line, &self.x.kinds, &self.x.index);
         let inside = insides(&line);
         hits.retain(|h| {
@@ -122,7 +124,10 @@ impl<'a> Session<'a> {
             if breath.words.is_empty() {
                 self.leave(breath.from_s, breath.to_s, String::new(), Some(remark.clone()));
             }
-            for (entry, note) in self.entries.iter_mut().zip(&self.notes) {
+            for (entry, note) in self.entries.iter_mut().zip(&self.notes).rev() {
+                if note.breath < n {
+                    break;
+                }
                 if note.breath == n {
                     push_doubt(entry, "entry", remark, &[]);
                 }
@@ -403,7 +408,7 @@ impl<'a> Session<'a> {
         for i in items.clone() {
             let Some(fields) = at.line.term(i, "same") else { continue };
             let all = fields == "*";
-            let Some((last, _)) = self.entries.iter().zip(&self.notes).rev().find(|(e, n)| {
+            let Some((last, _)) = self.entries.iter().zip(&self.notes).rev().take(FAR_BACK).find(|(e, n)| {
                 e.review != Review::Struck
                     && n.kind == kind
                     && (all || fields.split('+').any(|f| e.values.contains_key(f)))
