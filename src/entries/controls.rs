@@ -86,6 +86,17 @@ pub(super) fn dangling(line: &Line, items: &Range<usize>) -> bool {
 /// A rule's words are no sign of a step where they only say when or why ("before the obturation", "because the bleeding
 /// …"), or where they are a number's unit ("thirty gauge").
 pub(super) fn is_sign(hit: &Hit, line: &Line) -> bool {
+    // "eight K", but not every letter K or H that was spelled.
+    let letter = hit.end == hit.first + 1
+        && line.term(hit.first, "instruments").is_some()
+        && line.items.get(hit.first).is_some_and(|it| it.end == it.first + 1)
+        && line.text(hit.first).chars().count() == 1;
+    if letter
+        && line.atom(hit.end).is_none()
+        && !hit.first.checked_sub(1).is_some_and(|b| line.atom(b).is_some())
+    {
+        return false;
+    }
     if matches!(hit.of, Of::Field(..)) {
         return true;
     }
