@@ -1,6 +1,6 @@
 //! Any recording → samples at 16 kHz, mono, with a map back to original time. Never changes the source file.
 //!
-//! [`open`] looks through the whole recording once (which track, which channel, how loud, how long it really is) and
+//! [`open()`] looks through the whole recording once (which track, which channel, how loud, how long it really is) and
 //! then gives the samples in blocks; memory stays bounded however long the recording is.
 
 mod aac;

@@ -4,10 +4,10 @@
 //! writes each at once. A view: it decides nothing. Never listens on anything but loopback, never follows a path that a
 //! request names, never loads anything from elsewhere.
 //!
-//! - [`shelf`]: which logs and recordings there are; a request names one by its id, never by a path
-//! - [`session`], [`guard`]: the one-time token, Host, Origin, the headers of every answer
-//! - [`routes`], [`desk`], [`view`]: what is asked and answered
-//! - [`sound`]: the recording as a browser can play it, and the peaks of its waveform
+//! - `shelf`: which logs and recordings there are; a request names one by its id, never by a path
+//! - `session`, `guard`: the one-time token, Host, Origin, the headers of every answer
+//! - `routes`, `desk`, `view`: what is asked and answered
+//! - `sound`: the recording as a browser can play it, and the peaks of its waveform
 //! - `web/`: the page itself, plain HTML, CSS and modules, embedded
 
 mod assets;
