@@ -61,6 +61,9 @@ fn irrigants() {
 #[test]
 fn corrections() {
     check(&["working length distal twenty", "no make that twenty one"], "working-length length_mm=21");
+    // The bare number is in the unit that was said before; that is assumed, so it is doubted.
+    check(&["irrigate with EDTA two minutes, no, three"], "irrigation agent=edta duration_s=180 ?");
+    check(&["irrigate with EDTA for two minutes", "no, three"], "irrigation agent=edta duration_s=180 ?");
     check(&["rotary forty oh four to length", "scratch that"], "");
     check(&["working length distal twenty, no, twenty one"], "working-length length_mm=21");
     check(&["working length distal twenty no twenty one"], "working-length length_mm=21");

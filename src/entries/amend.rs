@@ -135,8 +135,10 @@ impl Session<'_> {
         let Some(note) = self.notes.get(target) else { return false };
         let (of, fields) = (note.kind, note.numbers.clone());
         let Some(kind) = self.x.kinds.all.get(of) else { return false };
+        let old =
+            |field: &str| self.entries.get(target).and_then(|e| e.values.get(field)).and_then(Value::number);
         let mut fitting: Vec<Piece> =
-            fields.iter().filter_map(|field| number_piece(at, items, kind, field)).collect();
+            fields.iter().filter_map(|field| number_piece(at, items, kind, field, old(field))).collect();
         // "52.5 percent … 5.25": the same digits, or the number said last; where others fit as well, with a doubt.
         let alike = |p: &Piece| {
             let old = self.entries.get(target).and_then(|e| e.values.get(&p.field)).map(digits);
@@ -374,7 +376,13 @@ fn digits(value: &Value) -> String {
 }
 
 /// A number alone, read for a field; nothing where it would be implausible there.
-fn number_piece(at: &At<'_>, items: &Range<usize>, kind: &Kind, field: &str) -> Option<Piece> {
+fn number_piece(
+    at: &At<'_>,
+    items: &Range<usize>,
+    kind: &Kind,
+    field: &str,
+    old: Option<crate::words::Decimal>,
+) -> Option<Piece> {
     let Is::Number(slot) = kind.fields.get(field).map(|f| &f.is)? else { return None };
     let first = items.clone().find(|&i| at.line.atom(i).is_some())?;
     let bare = |r: &crate::words::slot::Reading| !r.has_unit && r.taper.is_none();
@@ -388,16 +396,17 @@ fn number_piece(at: &At<'_>, items: &Range<usize>, kind: &Kind, field: &str) -> 
             || at.line.term(i, "fillers").is_some()
             || SMALL.contains(&at.line.text(i)) && at.line.term(i, "canals").is_none()
     });
+    let (value, assumed) = super::fill::in_unit_of(kind, field, reading.value, old);
     let doubts = reading
         .doubts
         .iter()
         .map(|d| (d.reason.clone(), d.alternatives.iter().map(|v| Value::Number(*v)).collect()));
     let piece = Piece {
         field: field.to_owned(),
-        value: Some(Value::Number(reading.value)),
+        value: Some(Value::Number(value)),
         same: false,
         items: number,
-        doubts: doubts.collect(),
+        doubts: doubts.chain(assumed).collect(),
         weight: 1,
         lead: false,
     };

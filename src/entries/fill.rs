@@ -264,11 +264,38 @@ fn bare_repairs(s: &Stretch<'_>, k: &Kind, pieces: &mut [Piece]) {
             .filter(|p| p.items.end <= i && p.value.as_ref().is_some_and(|v| v.number().is_some()))
             .max_by_key(|p| p.items.end);
         let Some(piece) = before else { continue };
-        let mut changed = Piece { value: Some(Value::Number(atom.value)), ..piece.clone() };
+        let old = piece.value.as_ref().and_then(Value::number);
+        let (n, assumed) = in_unit_of(k, &piece.field, atom.value, old);
+        let mut changed = Piece { value: Some(Value::Number(n)), ..piece.clone() };
+        changed.doubts.extend(assumed);
         if is_plausible(k, &changed) {
             changed.items.end = at + 1;
             *piece = changed;
         }
+    }
+}
+
+/// A bare number in the unit that the value before it was said in ("two minutes, no, three" is 180 s), and the doubt that
+/// this assumes.
+pub fn in_unit_of(
+    k: &Kind,
+    field: &str,
+    n: Decimal,
+    old: Option<Decimal>,
+) -> (Decimal, Option<(String, Vec<Value>)>) {
+    use crate::{kinds::Is, words::slot::Slot};
+    let units: &[i64] = match k.fields.get(field).map(|f| &f.is) {
+        Some(Is::Number(Slot::Seconds)) => &[3600, 60],
+        Some(Is::Number(Slot::Mg)) => &[1000],
+        _ => &[],
+    };
+    let whole = old.and_then(Decimal::to_whole).filter(|o| *o > 0);
+    match units.iter().find(|u| whole.is_some_and(|o| o % **u == 0)) {
+        Some(u) => {
+            let reason = "the unit was not said again".to_owned();
+            (n.saturating_times(*u), Some((reason, vec![Value::Number(n)])))
+        }
+        None => (n, None),
     }
 }
 
