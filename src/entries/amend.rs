@@ -12,7 +12,7 @@ use super::{
 };
 use crate::{
     kinds::{Is, Kind, Place},
-    log::{Canal, Review, Status, Value},
+    log::{Canal, Status, Value},
     words::{line::What, slot::Slot},
 };
 
@@ -26,19 +26,13 @@ impl Session<'_> {
         let last = self.live().next();
         match (control.what.as_str(), last) {
             ("strike", Some(i)) => {
-                let breath = self.notes.get(i).map(|n| n.breath);
-                let siblings = self.notes.iter().filter(|n| Some(n.breath) == breath).count();
-                if let Some(e) = self.entries.get_mut(i) {
-                    e.review = Review::Struck;
-                    e.struck_at_s = Some(from);
-                    if siblings > 1 {
-                        push_doubt(
-                            e,
-                            "entry",
-                            "its breath held several entries; only the last was struck",
-                            &[],
-                        );
-                    }
+                let breath = |k: Option<usize>| self.notes.get(k?).map(|n| n.breath);
+                let own = breath(Some(i));
+                let siblings = breath(i.checked_sub(1)) == own || breath(Some(i + 1)) == own;
+                if let Some(e) = self.strike(from)
+                    && siblings
+                {
+                    push_doubt(e, "entry", "its breath held several entries; only the last was struck", &[]);
                 }
             }
             ("flag", Some(i)) => {
@@ -50,13 +44,6 @@ impl Session<'_> {
         }
         at.place(control.items.clone());
         self.leave(from, to, said, Some(format!("spoken control: {}", control.what)));
-    }
-
-    /// Live entries, the last first.
-    pub(super) fn live(&self) -> impl Iterator<Item = usize> + '_ {
-        (0..self.entries.len())
-            .rev()
-            .filter(|&i| self.entries.get(i).is_some_and(|e| e.review != Review::Struck))
     }
 
     /// "correction, needle two short": a correction whose words name their kind.
@@ -182,9 +169,13 @@ impl Session<'_> {
             }
             found.push((p.field.clone(), p.items.clone()));
         }
-        entry.said = format!("{} … {said}", entry.said);
+        // What was said grows with each correction; it is not copied each time.
+        let mut whole = std::mem::take(&mut entry.said);
+        whole.push_str(" … ");
+        whole.push_str(&said);
         let (kind, mut changed) = (self.notes.get(target).map_or(0, |n| n.kind), entry.clone());
         super::doubts::add(self, at, items, kind, &mut changed, &found);
+        changed.said = whole;
         if let Some(e) = self.entries.get_mut(target) {
             *e = changed;
         }

@@ -9,6 +9,9 @@ use super::{
 };
 use crate::words::line::{Line, What};
 
+/// So many items before a step its reason may stand.
+const FAR: usize = 60;
+
 /// A spoken control.
 pub(super) struct Control {
     pub(super) items: Range<usize>,
@@ -106,19 +109,19 @@ pub(super) fn is_sign(hit: &Hit, line: &Line) -> bool {
     }
     let mut at = hit.first;
     while at > 0
+        && hit.first - at < 4
         && ["the", "any", "each", "every", "a", "an", "final", "this", "you", "we", "i"]
             .iter()
             .any(|w| line.is_word(at - 1, w))
     {
         at -= 1;
     }
-    let clause = line.sentence_end(hit.end);
-    let end = (hit.end..clause).find(|&i| line.is_mark(i, ",")).unwrap_or(clause);
-    let valued = (hit.first..end).any(|i| line.atom(i).is_some());
+    let end = line.sentence_end(hit.end).min(line.next_comma(hit.end));
+    let valued = line.next_number(hit.first) < end;
     if at > 0 && cue(line, at - 1, "beside") && !valued {
         return false;
     }
-    let start = line.sentence_start(hit.first);
-    let from = (start..hit.first).rev().find(|&i| line.is_mark(i, ",")).unwrap_or(start);
+    let from =
+        line.sentence_start(hit.first).max(line.clause_start(hit.first)).max(hit.first.saturating_sub(FAR));
     find_cue(line, from..hit.first, "reason").is_none()
 }

@@ -72,14 +72,8 @@ pub struct Stretch<'a> {
 impl<'a> Stretch<'a> {
     /// Hits wholly inside the stretch.
     pub fn inside(&self) -> impl Iterator<Item = &'a Hit> + use<'a> {
-        let (range, hits) = (self.items.clone(), self.hits);
-        let from = hits.partition_point(|h| h.first < range.start);
-        hits.iter()
-            .skip(from)
-            .take_while({
-                let end = range.end;
-                move |h| h.first < end
-            })
+        let range = self.items.clone();
+        hits::within(self.hits, &range)
             .filter(move |h| h.found.reach.start >= range.start && h.found.reach.end <= range.end)
     }
 }
@@ -411,12 +405,14 @@ fn mentions(s: &Stretch<'_>, kind: usize, pieces: &[Piece]) -> Vec<Mention> {
 
 /// Numbers that no piece, no canal and no repair explains.
 fn leftover(s: &Stretch<'_>, pieces: &[Piece], mentions: &[Mention]) -> Vec<Range<usize>> {
-    let taken = |i: usize| {
-        pieces.iter().any(|p| p.items.contains(&i)) || mentions.iter().any(|m| m.items.contains(&i))
-    };
+    let mut taken = vec![false; s.items.len()];
+    for items in pieces.iter().map(|p| &p.items).chain(mentions.iter().map(|m| &m.items)) {
+        let own = items.start.saturating_sub(s.items.start)..items.end.saturating_sub(s.items.start);
+        taken.get_mut(own).unwrap_or_default().fill(true);
+    }
     let mut out = Vec::new();
     for i in s.items.clone() {
-        if s.line.atom(i).is_none() || taken(i) {
+        if s.line.atom(i).is_none() || taken.get(i - s.items.start) == Some(&true) {
             continue;
         }
         // A number right before a self-correction was taken back.

@@ -1,9 +1,11 @@
 //! Every place of a line where a rule or a field of any kind is heard.
 
+use std::ops::Range;
+
 use crate::{
     kinds::{
         Is, Kinds,
-        pattern::{Index, Match},
+        pattern::{Candidates, Index, Match},
     },
     words::{line::Line, slot::Slot},
 };
@@ -56,10 +58,10 @@ pub fn index(kinds: &Kinds) -> Index<PatternId> {
 /// All hits, by their first item.
 pub fn find(line: &Line, kinds: &Kinds, index: &Index<PatternId>) -> Vec<Hit> {
     let mut hits = Vec::new();
-    let mut ids = Vec::new();
+    let mut near = Candidates::default();
     for i in 0..line.items.len() {
-        index.candidates(line, i, &mut ids);
-        for id in &ids {
+        index.candidates(line, i, &mut near);
+        for id in &near.ids {
             let kind = usize::from(id.kind);
             let Some(k) = kinds.all.get(kind) else { continue };
             let found = match id.of {
@@ -86,6 +88,13 @@ pub fn find(line: &Line, kinds: &Kinds, index: &Index<PatternId>) -> Vec<Hit> {
     }
     hits.sort_by_key(|h| h.first);
     hits
+}
+
+/// Those of hits in their order that start within a range of items.
+pub fn within<'h>(hits: &'h [Hit], items: &Range<usize>) -> impl Iterator<Item = &'h Hit> + use<'h> {
+    let end = items.end;
+    let first = hits.partition_point(|h| h.first < items.start);
+    hits.iter().skip(first).take_while(move |h| h.first < end)
 }
 
 /// The value that a field hit gives: its fixed value, or what its own slot or vocabulary found.

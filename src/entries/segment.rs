@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use super::{
     fill::{self, Filled, Stretch},
-    hits::{Hit, Of},
+    hits::{self, Hit, Of},
     sentence::{self, Sentence, Speech, cue},
 };
 use crate::{
@@ -14,6 +14,10 @@ use crate::{
 
 /// At most this many boundaries in one stretch: keeps the work linear in the length of the speech.
 const REACH: usize = 16;
+/// At most this many items in one stretch, likewise. Only a text may be longer; its fields are then sought in this part.
+pub const LONGEST: usize = 150;
+/// How far from a place words that take something back are sought.
+const NEAR: usize = 40;
 /// What a reading must explain before it counts.
 const THRESHOLD: f32 = 0.55;
 /// What a further entry costs, so that one step is not cut into two. Higher costs gave a better F1 on the development
@@ -52,10 +56,9 @@ pub struct Reading {
 }
 
 /// Cuts one run of treatment sentences.
-pub fn cut(line: &Line, kinds: &Kinds, hits: &[Hit], run: &[Sentence]) -> Vec<Segment> {
+pub fn cut(line: &Line, kinds: &Kinds, hits: &[Hit], inside: &[bool], run: &[Sentence]) -> Vec<Segment> {
     let (Some(first), Some(last)) = (run.first(), run.last()) else { return vec![] };
     let whole = first.items.start..last.items.end;
-    let inside = super::session::insides(line);
     let marks: Vec<usize> = boundaries(line, kinds, hits, &whole, run)
         .into_iter()
         .filter(|m| inside.get(*m) != Some(&true) && !takes_back(line, hits, &whole, *m))
@@ -107,7 +110,7 @@ fn whole_texts(line: &Line, kinds: &Kinds, run: &[Sentence], segments: Vec<Segme
         })
     };
     let same_sentence = |a: &Segment, b: &Segment| {
-        run.iter().any(|s| s.items.contains(&a.items.start) && s.items.contains(&b.items.start))
+        sentence::of_item(run, a.items.start).is_some_and(|s| s.items.contains(&b.items.start))
     };
     let alike = |a: &Segment, b: &Segment| match (&a.read, &b.read) {
         (Some(x), Some(y)) => {
@@ -221,6 +224,8 @@ fn takes_back(line: &Line, hits: &[Hit], whole: &Range<usize>, at: usize) -> boo
         })
     };
     // The clause that is taken back, and what takes it back, hang together with what comes in its place.
+    let near = whole.start.max(at.saturating_sub(NEAR))..whole.end.min(at + NEAR);
+    let whole = &near;
     let Some(repair) = (at..whole.end)
         .take_while(|&i| !line.is_mark(i, ",") || i + 1 < whole.end && sentence::takes_back(line, i + 1))
         .find(|&i| sentence::takes_back(line, i))
@@ -241,11 +246,12 @@ fn takes_back(line: &Line, hits: &[Hit], whole: &Range<usize>, at: usize) -> boo
     at > first
         && last.is_some_and(|b| {
             let field = |h: &Hit| h.end == b + 1 && matches!(h.of, Of::Field(..));
-            is_value(b) || line.unit(b).is_some() || hits.iter().any(field)
+            let before = b.saturating_sub(NEAR)..b + 1;
+            is_value(b) || line.unit(b).is_some() || hits::within(hits, &before).any(field)
         })
         && after.is_some_and(|a| {
-            let field = |h: &Hit| h.first == a && matches!(h.of, Of::Field(..));
-            at <= a && (is_value(a) || hits.iter().any(field))
+            let field = |h: &Hit| matches!(h.of, Of::Field(..));
+            at <= a && (is_value(a) || hits::within(hits, &(a..a + 1)).any(field))
         })
 }
 
@@ -265,7 +271,7 @@ fn boundaries(
                 || line.term(i - 1, "cues").is_some()
                 || matches!(line.text(i - 1), "and" | "with" | "then" | "the" | "to" | "in"))
     };
-    for h in hits.iter().filter(|h| whole.contains(&h.first)) {
+    for h in hits::within(hits, whole) {
         if let Of::Rule(r) = h.of
             && kinds
                 .all
@@ -274,7 +280,7 @@ fn boundaries(
                 .is_some_and(|t| t.to == TakesTo::Next)
         {
             // The text ends at the next comma: something else may start there.
-            out.extend((h.end..whole.end).find(|&i| line.is_mark(i, ",")).map(|i| i + 1));
+            out.extend(Some(line.next_comma(h.end)).filter(|i| *i < whole.end).map(|i| i + 1));
         }
         if matches!(h.of, Of::Rule(_)) || after_mark(h.first) {
             out.push(h.first);
@@ -296,6 +302,7 @@ fn boundaries(
         let mut i = *x;
         while i > whole.start + 1
             && i < whole.end
+            && *x - i < 6
             && matches!(
                 line.text(i - 1),
                 "the" | "a" | "an" | "with" | "and" | "in" | "to" | "size" | "number" | "of"
@@ -318,7 +325,8 @@ fn score(
     items: Range<usize>,
     run: &[Sentence],
 ) -> (f32, Option<Reading>) {
-    let stretch = Stretch { line, kinds, hits, items: items.clone() };
+    let long = items.len() > LONGEST;
+    let stretch = Stretch { line, kinds, hits, items: items.start..items.end.min(items.start + LONGEST) };
     let rules: Vec<&Hit> = stretch.inside().filter(|h| matches!(h.of, Of::Rule(_))).collect();
     let weight = |h: &Hit| match h.of {
         Of::Rule(r) => kinds.all.get(h.kind).and_then(|k| k.rules.get(r)).map_or(0.0, |r| r.weight),
@@ -341,7 +349,10 @@ fn score(
         };
         let Of::Rule(r) = top.of else { continue };
         let Some(rule) = kind.rules.get(r) else { continue };
-        let doubtful = run.iter().any(|s| s.speech == Speech::Doubtful && s.items.contains(&top.first));
+        if long && rule.takes.is_none() {
+            continue;
+        }
+        let doubtful = sentence::of_item(run, top.first).is_some_and(|s| s.speech == Speech::Doubtful);
         // A tooth is named in passing talk, too.
         let names = kind.place == crate::kinds::Place::NamesTeeth;
         let mut score = weight(top) - if doubtful && !names { DOUBTFUL } else { 0.0 };
@@ -445,14 +456,12 @@ fn text_range(
     items: &Range<usize>,
     run: &[Sentence],
 ) -> Option<Range<usize>> {
-    let sentence = run.iter().find(|s| s.items.contains(&rule.first))?;
+    let sentence = sentence::of_item(run, rule.first)?;
     let breath_end = run.last()?.items.end;
     let end = match to {
         TakesTo::Breath => breath_end,
         TakesTo::Sentence | TakesTo::WholeSentence => sentence.items.end,
-        TakesTo::Next => (rule.end..sentence.items.end)
-            .find(|&i| line.is_mark(i, ","))
-            .map_or(sentence.items.end, |i| i + 1),
+        TakesTo::Next => sentence.items.end.min(line.next_comma(rule.end) + 1),
     };
     if to != TakesTo::WholeSentence && items.end != end {
         return None;

@@ -27,12 +27,21 @@ pub struct Sentence {
     pub conditional: bool,
 }
 
+/// An if-clause has no more items than this; the end of a longer one is not looked for.
+const LONGEST_CONDITION: usize = 80;
+
 /// Is item `i` a cue of this class?
 pub fn cue(line: &Line, i: usize, class: &str) -> bool {
     match line.items.get(i).map(|it| &it.what) {
         Some(What::Term(tags, _)) => tags.iter().any(|t| &*t.vocabulary == "cues" && &*t.value == class),
         _ => false,
     }
+}
+
+/// The sentence that an item stands in; they are in order.
+pub fn of_item(sentences: &[Sentence], item: usize) -> Option<&Sentence> {
+    let at = sentences.partition_point(|s| s.items.end <= item);
+    sentences.get(at).filter(|s| s.items.contains(&item))
 }
 
 /// Do the words at item `i` take back what was said before? "no" does so only as a word of its own ("twenty, no, twenty
@@ -66,21 +75,17 @@ pub fn find_cue(line: &Line, range: Range<usize>, class: &str) -> Option<usize> 
     range.into_iter().find(|&i| cue(line, i, class))
 }
 
-/// Does the item end a sentence? Marks inside a number that is held together do not.
-pub fn is_stop(line: &Line, i: usize, held: &[Range<usize>]) -> bool {
-    let mark = line.items.get(i).is_some_and(|it| {
-        it.what == What::Mark
-            && line.tokens.get(it.first).is_some_and(crate::words::token::Token::ends_sentence)
-    });
-    mark && !held.iter().any(|r| r.contains(&i))
-}
-
-/// Cuts a line into sentences. In a lecture "you" are those who learn, elsewhere the patient.
-pub fn sentences(line: &Line, held: &[Range<usize>], lecture: bool) -> Vec<Sentence> {
+/// Cuts a line into sentences. In a lecture "you" are those who learn, elsewhere the patient. A mark inside a number that
+/// is `held` together ends none.
+pub fn sentences(line: &Line, held: impl IntoIterator<Item = Range<usize>>, lecture: bool) -> Vec<Sentence> {
+    let mut inside = vec![false; line.items.len()];
+    for range in held {
+        inside.get_mut(range).unwrap_or_default().fill(true);
+    }
     let mut out = Vec::new();
     let mut start = 0;
-    for i in 0..line.items.len() {
-        if is_stop(line, i, held) {
+    for (i, inside) in inside.into_iter().enumerate() {
+        if !inside && line.ends_sentence(i) {
             push(line, start..i + 1, lecture, &mut out);
             start = i + 1;
         }
@@ -90,21 +95,19 @@ pub fn sentences(line: &Line, held: &[Range<usize>], lecture: bool) -> Vec<Sente
 }
 
 fn push(line: &Line, items: Range<usize>, lecture: bool, out: &mut Vec<Sentence>) {
-    if items.is_empty() {
-        return;
-    }
+    let (mut items, mut conditional) = (items, false);
     // "if it resists, brush outward": the condition itself is no step, what follows holds under it.
-    if let Some(at) = find_cue(line, items.clone(), "condition").filter(|at| opens(line, &items, *at)) {
-        let end = condition_end(line, at, items.end);
-        if items.start < at {
-            push(line, items.start..at, lecture, out);
-        }
-        out.push(Sentence { items: at..end, speech: Speech::Talk("condition"), conditional: false });
-        let first = out.len();
-        push(line, end..items.end, lecture, out);
-        for s in out.iter_mut().skip(first) {
-            s.conditional = true;
-        }
+    while let Some((at, end)) = condition(line, &items) {
+        push_part(line, items.start..at, lecture, conditional, out);
+        out.push(Sentence { items: at..end, speech: Speech::Talk("condition"), conditional });
+        (items, conditional) = (end..items.end, true);
+    }
+    push_part(line, items, lecture, conditional, out);
+}
+
+/// A part without an if-clause.
+fn push_part(line: &Line, items: Range<usize>, lecture: bool, conditional: bool, out: &mut Vec<Sentence>) {
+    if items.is_empty() {
         return;
     }
     let speech = speech(line, items.clone(), lecture);
@@ -131,31 +134,33 @@ fn push(line: &Line, items: Range<usize>, lecture: bool, out: &mut Vec<Sentence>
                     s = speech;
                 }
                 talking |= matches!(s, Speech::Talk(_));
-                out.push(Sentence { items: part, speech: s, conditional: false });
+                out.push(Sentence { items: part, speech: s, conditional });
             }
             return;
         }
     }
-    out.push(Sentence { items, speech, conditional: false });
+    out.push(Sentence { items, speech, conditional });
 }
 
-/// Does a condition open its clause, with something behind it that it may govern?
-fn opens(line: &Line, items: &Range<usize>, at: usize) -> bool {
+/// The first if-clause, where it opens its clause and something stands behind it that it may govern.
+fn condition(line: &Line, items: &Range<usize>) -> Option<(usize, usize)> {
+    let at = find_cue(line, items.clone(), "condition")?;
     let mut before = (items.start..at).rev().filter(|&i| line.term(i, "fillers").is_none());
     let at_start = before.next().is_none_or(|i| line.is_mark(i, ","));
     let end = condition_end(line, at, items.end);
-    at_start && end < items.end && end > at + 1 && !line.is_mark(at + 1, ",")
+    (at_start && end < items.end && end > at + 1 && !line.is_mark(at + 1, ",")).then_some((at, end))
 }
 
 /// Where an if-clause ends: behind the first comma, before "then", or at a verb of the main clause.
 pub fn condition_end(line: &Line, at: usize, end: usize) -> usize {
+    let near = end.min(at + 1 + LONGEST_CONDITION);
     if let Some(i) =
-        (at + 1..end).find(|&i| line.is_mark(i, ",") || line.is_mark(i, ":") || line.is_word(i, "then"))
+        (at + 1..near).find(|&i| line.is_mark(i, ",") || line.is_mark(i, ":") || line.is_word(i, "then"))
     {
         return i + 1;
     }
     let subject = |i: usize| cue(line, i, "you") || line.is_word(i, "we") || line.is_word(i, "i");
-    (at + 3..end).find(|&i| cue(line, i, "imperative") || subject(i)).unwrap_or(end)
+    (at + 3..near).find(|&i| cue(line, i, "imperative") || subject(i)).unwrap_or(end)
 }
 
 /// Index of the first item that is no filler and no mark.

@@ -19,6 +19,9 @@ use crate::{
     words::line::{Line, What},
 };
 
+/// How many items of its sentence around a step are looked at: more than a sentence has, so that speech without a full stop
+/// stays linear.
+const NEAR: usize = 120;
 /// How many entries back an earlier value is looked for: more than a visit has, so that long recordings stay linear.
 pub(super) const FAR_BACK: usize = 400;
 
@@ -28,6 +31,8 @@ pub(super) struct Session<'a> {
     pub(super) entries: Vec<Entry>,
     /// For each entry: its breath, and why it is as it is.
     pub(super) notes: Vec<Note>,
+    /// Those that are not struck.
+    live: Vec<usize>,
     unplaced: Vec<Unplaced>,
     pub(super) teeth: Vec<String>,
     pub(super) tooth: Option<String>,
@@ -53,6 +58,9 @@ pub(super) struct At<'b> {
     pub(super) breath: &'b Breath,
     pub(super) line: Line,
     pub(super) hits: Vec<Hit>,
+    sentences: Vec<Sentence>,
+    /// Items inside a number of several pieces: nothing may start there.
+    inside: Vec<bool>,
     /// Items that found a place.
     pub(super) placed: Vec<bool>,
 }
@@ -82,6 +90,7 @@ impl<'a> Session<'a> {
             lecture,
             entries: vec![],
             notes: vec![],
+            live: vec![],
             unplaced: vec![],
             teeth: vec![],
             tooth: None,
@@ -110,7 +119,9 @@ impl<'a> Session<'a> {
                 && !self.is_ruled_out(h, &line)
         });
         let placed = vec![false; line.items.len()];
-        let mut at = At { n, breath, line, hits, placed };
+        let held = hits.iter().filter(|h| h.found.readings.iter().any(|(_, r)| !r.doubts.is_empty()));
+        let sentences = sentence::sentences(&line, held.map(|h| h.first..h.end), self.lecture);
+        let mut at = At { n, breath, line, hits, sentences, inside, placed };
         let mut start = 0;
         for control in controls::controls(&at.line) {
             self.stretch(&mut at, start..control.items.start);
@@ -149,18 +160,17 @@ impl<'a> Session<'a> {
         if items.is_empty() {
             return;
         }
-        let held: Vec<Range<usize>> = at
-            .hits
+        let first = at.sentences.partition_point(|s| s.items.end <= items.start);
+        let sentences: Vec<Sentence> = at
+            .sentences
             .iter()
-            .filter(|h| h.found.readings.iter().any(|(_, r)| !r.doubts.is_empty()))
-            .map(|h| h.first..h.end)
-            .collect();
-        let sentences: Vec<Sentence> = sentence::sentences(&at.line, &held, self.lecture)
-            .into_iter()
-            .filter_map(|s| {
+            .skip(first)
+            .take_while(|s| s.items.start < items.end)
+            .map(|s| {
                 let items = s.items.start.max(items.start)..s.items.end.min(items.end);
-                (!items.is_empty()).then_some(Sentence { items, ..s })
+                Sentence { items, ..s.clone() }
             })
+            .filter(|s| !s.items.is_empty())
             .collect();
         let mut i = 0;
         while i < sentences.len() {
@@ -192,21 +202,17 @@ impl<'a> Session<'a> {
         let correcting =
             self.correcting || run.first().is_some_and(|s| controls::starts_correction(&at.line, &s.items));
         self.correcting = false;
-        let segments = segment::cut(&at.line, &self.x.kinds, &at.hits, run);
+        let segments = segment::cut(&at.line, &self.x.kinds, &at.hits, &at.inside, run);
         let mut correcting = correcting;
         for segment in segments {
-            let sentence = run
-                .iter()
-                .find(|s| {
-                    let anchor = segment.read.as_ref().map_or(segment.items.start, |r| r.rule_items.start);
-                    s.items.contains(&anchor)
-                })
-                .map_or(segment.items.clone(), |s| s.items.clone());
-            let start = segment.items.start;
-            let doubtful = run.iter().any(|s| s.speech == Speech::Doubtful && s.items.contains(&start));
-            let conditional = run
-                .iter()
-                .any(|s| s.conditional && s.items.start <= sentence.start && s.items.end >= sentence.end);
+            let anchor = segment.read.as_ref().map_or(segment.items.start, |r| r.rule_items.start);
+            let around = sentence::of_item(run, anchor);
+            let near = segment.items.start.saturating_sub(NEAR)..segment.items.end + NEAR;
+            let sentence = around
+                .map_or(segment.items.clone(), |s| s.items.start.max(near.start)..s.items.end.min(near.end));
+            let doubtful =
+                sentence::of_item(run, segment.items.start).is_some_and(|s| s.speech == Speech::Doubtful);
+            let conditional = around.is_some_and(|s| s.conditional);
             let used = match segment.read.clone() {
                 Some(reading) => self.read(at, &segment, reading, &sentence, conditional, correcting),
                 None if doubtful && !correcting => false,
@@ -319,7 +325,8 @@ impl<'a> Session<'a> {
         self.locate(&mut entry, kind.place, draft.canal.as_ref(), status, at.n);
         let found: Vec<_> = draft.pieces.iter().map(|p| (p.field.clone(), p.items.clone())).collect();
         doubts::add(self, at, items, reading.kind, &mut entry, &found);
-        let around = at.line.sentence_start(items.start)..at.line.sentence_end(items.end.saturating_sub(1));
+        let around = at.line.sentence_start(items.start).max(items.start.saturating_sub(NEAR))
+            ..at.line.sentence_end(items.end.saturating_sub(1)).min(items.end + NEAR);
         let told = around
             .clone()
             .filter(|i| !items.contains(i) || !draft.pieces.iter().any(|p| p.items.contains(i)))
@@ -348,9 +355,23 @@ impl<'a> Session<'a> {
     }
 
     pub(super) fn push(&mut self, mut entry: Entry, note: Note) {
+        self.live.push(self.entries.len());
         entry.id = format!("e{}", self.entries.len() + 1);
         self.entries.push(entry);
         self.notes.push(note);
+    }
+
+    /// Entries that are not struck, the last first.
+    pub(super) fn live(&self) -> impl Iterator<Item = usize> + '_ {
+        self.live.iter().rev().copied()
+    }
+
+    /// The last entry that is not struck, which is from now on.
+    pub(super) fn strike(&mut self, at_s: f64) -> Option<&mut Entry> {
+        let entry = self.entries.get_mut(self.live.pop()?)?;
+        entry.review = Review::Struck;
+        entry.struck_at_s = Some(at_s);
+        Some(entry)
     }
 
     /// Tooth and canal of an entry, said or carried.
@@ -429,7 +450,7 @@ impl<'a> Session<'a> {
 
     /// A sentence about an earlier visit.
     fn past(&mut self, at: &mut At<'_>, items: &Range<usize>) {
-        let trade = at.hits.iter().any(|h| items.contains(&h.first) && matches!(h.of, Of::Rule(_)))
+        let trade = hits::within(&at.hits, items).any(|h| matches!(h.of, Of::Rule(_)))
             || items.clone().any(|i| at.line.term(i, "trade").is_some());
         let Some((k, r)) = self
             .x
@@ -531,6 +552,9 @@ impl<'a> Session<'a> {
     }
 
     pub(super) fn reading_of(&self, at: &At<'_>, items: &Range<usize>, kind: usize) -> Option<Filled> {
+        if items.len() > segment::LONGEST {
+            return None;
+        }
         fill::fill(
             &Stretch { line: &at.line, kinds: &self.x.kinds, hits: &at.hits, items: items.clone() },
             kind,
@@ -610,13 +634,13 @@ fn tidy(said: &str, at: &At<'_>, items: &Range<usize>) -> String {
 
 /// Items inside a number that several atoms make together ("twenty five oh six"): nothing may start there.
 pub(super) fn insides(line: &Line) -> Vec<bool> {
-    use crate::words::slot::{Slot, read};
+    use crate::words::slot::Slot;
     let mut inside = vec![false; line.items.len()];
     let mut i = 0;
     while i < line.items.len() {
         let end = [Slot::SizeTaper, Slot::Mm, Slot::Ratio]
             .into_iter()
-            .filter_map(|s| read(s, line, i))
+            .filter_map(|s| line.reading(s, i))
             .map(|r| r.end)
             .max();
         let atoms = |e: usize| (i..e).filter(|&k| line.atom(k).is_some()).count();

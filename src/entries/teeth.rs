@@ -16,6 +16,9 @@ use crate::{
     words::line::{Line, What},
 };
 
+/// So many items around a number its sentence is searched for words of instruments.
+const FAR: usize = 60;
+
 impl Session<'_> {
     /// A tooth hit is real only if there is such a tooth, it is at work and not named in passing, and its number is no
     /// size, length or lot.
@@ -56,8 +59,8 @@ impl Session<'_> {
 
     /// "number eight": a tooth, where nothing around it speaks of instruments, and where it is no size or stands first.
     fn is_tooth_number(&self, hit: &Hit, line: &Line, said: &str) -> bool {
-        let starts = line.sentence_start(hit.first);
-        let end = line.sentence_end(hit.end);
+        let starts = line.sentence_start(hit.first).max(hit.first.saturating_sub(FAR));
+        let end = line.sentence_end(hit.end).min(hit.end + FAR);
         let tool = |i: usize| {
             line.term(i, "instruments").is_some()
                 || line.term(i, "colours").is_some()

@@ -16,7 +16,7 @@ use std::collections::HashMap;
 
 use crate::words::{
     line::{Line, What},
-    slot::{self, Reading, Slot},
+    slot::{Reading, Slot},
 };
 
 /// A compiled pattern.
@@ -220,13 +220,13 @@ fn walk(elements: &[Element], line: &Line, i: usize, m: &mut Match, own: &mut Ow
             }
         }
         Want::Slot(slot) => {
-            if let Some(reading) = slot::read(*slot, line, i) {
+            if let Some(reading) = line.reading(*slot, i) {
                 let end = reading.end;
                 if !e.beside {
                     m.weight += 1 + usize::from(reading.has_unit) + usize::from(reading.taper.is_some());
                     // Only a few numbers are a shaft's length: where one fits, it is more likely one.
                     m.weight += usize::from(*slot == Slot::Shaft);
-                    m.readings.push((*slot, reading));
+                    m.readings.push((*slot, reading.clone()));
                 }
                 if walk(rest, line, end, m, own) {
                     return true;
@@ -335,60 +335,84 @@ fn aligned(words: &[String], line: &Line, i: usize) -> Option<usize> {
 /// Patterns by what they can start with, so that a line asks only those that may match.
 #[derive(Debug, Clone)]
 pub struct Index<T> {
-    by_start: HashMap<Start, Vec<T>>,
-    stems: Vec<(String, T)>,
+    all: Vec<T>,
+    words: HashMap<String, Vec<usize>>,
+    vocabularies: HashMap<String, Vec<usize>>,
+    numbers: Vec<usize>,
+    any: Vec<usize>,
+    /// By their first letter.
+    stems: HashMap<char, Vec<(String, usize)>>,
+}
+
+/// What `Index::candidates` found, and which it has found already.
+#[derive(Debug)]
+pub struct Candidates<T> {
+    pub ids: Vec<T>,
+    /// For each pattern the last item that it was found at, counted from 1.
+    found_at: Vec<usize>,
+}
+
+impl<T> Default for Candidates<T> {
+    fn default() -> Self {
+        Self { ids: vec![], found_at: vec![] }
+    }
 }
 
 impl<T> Default for Index<T> {
     fn default() -> Self {
-        Self { by_start: HashMap::new(), stems: Vec::new() }
+        let (words, vocabularies, stems) = (HashMap::new(), HashMap::new(), HashMap::new());
+        Self { all: vec![], words, vocabularies, numbers: vec![], any: vec![], stems }
     }
 }
 
-impl<T: Copy + PartialEq> Index<T> {
+impl<T: Copy> Index<T> {
     pub fn add(&mut self, pattern: &Pattern, id: T) {
+        let at = self.all.len();
+        self.all.push(id);
         for start in pattern.starts() {
-            if let Start::Stem(stem) = start {
-                self.stems.push((stem, id));
-            } else {
-                let list = self.by_start.entry(start).or_default();
-                if !list.contains(&id) {
-                    list.push(id);
-                }
+            match start {
+                Start::Word(w) => self.words.entry(w).or_default().push(at),
+                Start::Vocabulary(v) => self.vocabularies.entry(v).or_default().push(at),
+                Start::Number => self.numbers.push(at),
+                Start::Any => self.any.push(at),
+                Start::Stem(stem) => match stem.chars().next() {
+                    Some(first) => self.stems.entry(first).or_default().push((stem, at)),
+                    None => self.any.push(at),
+                },
             }
         }
     }
 
     /// Ids of the patterns that may match at item `i`, each once.
-    pub fn candidates(&self, line: &Line, i: usize, out: &mut Vec<T>) {
-        out.clear();
-        let mut take = |start: &Start| {
-            for id in self.by_start.get(start).into_iter().flatten() {
-                if !out.contains(id) {
-                    out.push(*id);
-                }
+    pub fn candidates(&self, line: &Line, i: usize, out: &mut Candidates<T>) {
+        out.ids.clear();
+        out.found_at.resize(self.all.len(), 0);
+        let mut take = |at: usize| {
+            if let (Some(seen), Some(id)) = (out.found_at.get_mut(at), self.all.get(at))
+                && std::mem::replace(seen, i + 1) != i + 1
+            {
+                out.ids.push(*id);
             }
         };
+        let word = |text: &str| self.words.get(text).into_iter().flatten().copied();
         let text = line.text(i);
-        take(&Start::Any);
-        take(&Start::Word(text.to_owned()));
-        match line.items.get(i).map(|item| &item.what) {
-            Some(What::Number(_)) => take(&Start::Number),
-            Some(What::Term(tags, _)) => {
-                let item = line.items.get(i);
-                let rest = item.map_or(0..0, |it| it.first + 1..it.end);
+        self.any.iter().copied().for_each(&mut take);
+        word(text).for_each(&mut take);
+        match line.items.get(i).map(|item| (&item.what, item.first + 1..item.end)) {
+            Some((What::Number(_), _)) => self.numbers.iter().copied().for_each(&mut take),
+            Some((What::Term(tags, _), rest)) => {
                 for t in line.tokens.get(rest).unwrap_or_default() {
-                    take(&Start::Word(t.text.clone()));
+                    word(&t.text).for_each(&mut take);
                 }
                 for t in tags {
-                    take(&Start::Vocabulary(t.vocabulary.to_string()));
+                    self.vocabularies.get(&*t.vocabulary).into_iter().flatten().copied().for_each(&mut take);
                 }
             }
             _ => {}
         }
-        for (stem, id) in &self.stems {
-            if text.starts_with(stem.as_str()) && !out.contains(id) {
-                out.push(*id);
+        for (stem, at) in text.chars().next().and_then(|c| self.stems.get(&c)).into_iter().flatten() {
+            if text.starts_with(stem.as_str()) {
+                take(*at);
             }
         }
     }

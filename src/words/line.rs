@@ -1,8 +1,11 @@
 //! A breath as the entries room reads it: a row of items (terms, numbers, plain words, marks), each with its words.
 
+use std::cell::OnceCell;
+
 use super::{
     homophone,
     number::{self, Atom, Hints},
+    slot::{self, Reading, Slot},
     token::{self, Shape, Token},
     vocabulary::{Tag, Vocabulary},
 };
@@ -32,6 +35,26 @@ pub enum What {
 pub struct Line {
     pub tokens: Vec<Token>,
     pub items: Vec<Item>,
+    /// One for each item and one for the end of the line.
+    around: Vec<Around>,
+    /// For each item: what the slots read there, once they were asked.
+    readings: Vec<OnceCell<Box<[OnceCell<Option<Reading>>; slot::COUNT]>>>,
+}
+
+/// What stands around an item, found once: a long breath is asked for it at every item.
+#[derive(Debug, Clone, Copy, Default)]
+struct Around {
+    /// First item of the sentence, and the item after it: its full stop, or the end.
+    start: usize,
+    end: usize,
+    /// Only fillers and marks stand between the sentence's start or end and the item.
+    opens: bool,
+    closes: bool,
+    /// The next item from here on that is a comma, a number; the number of items where there is none.
+    comma: usize,
+    number: usize,
+    /// The item behind the last comma before this one; 0 where there is none.
+    clause: usize,
 }
 
 impl Line {
@@ -67,7 +90,53 @@ impl Line {
             items.push(Item { first: i, end, what });
             i = end;
         }
-        Self { tokens, items }
+        let readings = vec![OnceCell::new(); items.len()];
+        let mut line = Self { tokens, items, around: vec![], readings };
+        line.look_around();
+        line
+    }
+
+    fn look_around(&mut self) {
+        let n = self.items.len();
+        let mut around = vec![Around::default(); n + 1];
+        let mut before = Around { opens: true, ..Around::default() };
+        for (k, a) in around.iter_mut().enumerate() {
+            Around { start: a.start, opens: a.opens, clause: a.clause, .. } = before;
+            if self.ends_sentence(k) {
+                (before.start, before.opens) = (k + 1, true);
+            } else {
+                before.opens &= self.is_padding(k) || self.is_mark(k, "-");
+            }
+            if self.is_mark(k, ",") {
+                before.clause = k + 1;
+            }
+        }
+        let mut behind = Around { end: n, closes: true, comma: n, number: n, ..Around::default() };
+        for (k, a) in around.iter_mut().enumerate().rev() {
+            if self.ends_sentence(k) {
+                (behind.end, behind.closes) = (k, true);
+            } else if k < n {
+                behind.closes &= self.is_padding(k);
+            }
+            if self.is_mark(k, ",") {
+                behind.comma = k;
+            }
+            if self.atom(k).is_some() {
+                behind.number = k;
+            }
+            Around { end: a.end, closes: a.closes, comma: a.comma, number: a.number, .. } = behind;
+        }
+        self.around = around;
+    }
+
+    fn around(&self, item: usize) -> Around {
+        self.around.get(item).or(self.around.last()).copied().unwrap_or_default()
+    }
+
+    /// What a slot reads at an item; many patterns ask for the same.
+    pub fn reading(&self, slot: Slot, item: usize) -> Option<&Reading> {
+        let at = self.readings.get(item)?.get_or_init(Box::default);
+        at.get(slot as usize)?.get_or_init(|| slot::read(slot, self, item)).as_ref()
     }
 
     /// The text of a one-token item, or of its first token.
@@ -103,28 +172,44 @@ impl Line {
             && self.text(item) == word
     }
 
-    fn ends_sentence(&self, item: usize) -> bool {
+    /// Is an item a mark that ends a sentence?
+    pub fn ends_sentence(&self, item: usize) -> bool {
         self.items.get(item).and_then(|i| self.tokens.get(i.first)).is_some_and(Token::ends_sentence)
     }
 
     /// First item of the sentence that an item stands in.
     pub fn sentence_start(&self, item: usize) -> usize {
-        (0..item).rev().find(|&k| self.ends_sentence(k)).map_or(0, |k| k + 1)
+        self.around(item).start
     }
 
     /// The item after the sentence that an item stands in: its full stop, or the end.
     pub fn sentence_end(&self, item: usize) -> usize {
-        (item..self.items.len()).find(|&k| self.ends_sentence(k)).unwrap_or(self.items.len())
+        self.around(item).end
     }
 
     /// Only fillers and marks stand between the sentence's start and an item.
     pub fn opens_sentence(&self, item: usize) -> bool {
-        (self.sentence_start(item)..item).all(|k| self.is_padding(k) || self.is_mark(k, "-"))
+        self.around(item).opens
     }
 
     /// Only fillers and marks stand between an item and the sentence's end.
     pub fn closes_sentence(&self, item: usize) -> bool {
-        (item..self.sentence_end(item)).all(|k| self.is_padding(k))
+        self.around(item).closes
+    }
+
+    /// The first comma from an item on; the number of items where there is none.
+    pub fn next_comma(&self, item: usize) -> usize {
+        self.around(item).comma
+    }
+
+    /// The first number from an item on; the number of items where there is none.
+    pub fn next_number(&self, item: usize) -> usize {
+        self.around(item).number
+    }
+
+    /// The item behind the last comma before an item; 0 where there is none.
+    pub fn clause_start(&self, item: usize) -> usize {
+        self.around(item).clause
     }
 
     fn is_padding(&self, item: usize) -> bool {

@@ -43,12 +43,18 @@ pub(super) fn tooth_digits(line: &Line, i: usize) -> Option<Reading> {
     (alone && line.unit(i + 2).is_none() && !follows_measure(line, i + 2)).then_some(r)
 }
 
+/// No lot has more letters and digits than this; a longer row is something else.
+const LONGEST_LOT: usize = 40;
+
 /// "B C four seven two one" → "BC4721", to the first word that is neither a letter nor a number.
 pub(super) fn lot(line: &Line, i: usize) -> Option<Reading> {
     let mut text = String::new();
     let mut e = i;
     let mut double = 0_usize;
     while let Some(item) = line.items.get(e) {
+        if e > i + LONGEST_LOT {
+            return None;
+        }
         let word = line.text(e);
         let piece = match &item.what {
             What::Number(a) => {

@@ -12,6 +12,9 @@ use super::{
     vocabulary::rows,
 };
 
+/// So many digits may be said one by one before "point". No measure has more.
+const MOST_DIGITS: usize = 6;
+
 /// What a number word contributes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Part {
@@ -280,12 +283,12 @@ impl Reader<'_> {
     fn spoken(&self, i: usize) -> Option<Atom> {
         // A run of spoken digits before "point" is one number: "two one point five".
         let mut run = i;
-        while self.digit(run).is_some() {
+        while run < i + MOST_DIGITS && self.digit(run).is_some() {
             run += 1;
         }
         if run > i && self.word(run) == Some("point") && self.has_decimals(run + 1) {
             let mut whole = 0_i64;
-            for k in i..run.min(i + 6) {
+            for k in i..run {
                 whole = whole * 10 + self.digit(k).unwrap_or_default();
             }
             return self.decimals(i, run, whole, run - i);

@@ -80,6 +80,9 @@ pub enum Slot {
     Lot,
 }
 
+/// How many slots there are.
+pub(super) const COUNT: usize = Slot::Lot as usize + 1;
+
 impl Slot {
     pub fn named(name: &str) -> Option<Self> {
         Some(match name {
