@@ -17,6 +17,7 @@ help:
 	@echo 'make install     build and copy the program and its speech models under PREFIX ($(PREFIX))'
 	@echo 'make uninstall   take them away again'
 	@echo 'make bench       time the program against two other ways of listening'
+	@echo 'make bench-words time the way from words to entries: an hour, ten and a hundred'
 	@echo 'make calibrate   fit the doubts to the recordings in AUDIO, whose words are in TEXTS'
 	@echo 'make soak        make the log of HOURS=$(HOURS) of speech: memory, times, nothing lost or doubled'
 	@echo 'make fuzz        send broken recordings into the reader for FUZZ_S=$(FUZZ_S) seconds'
@@ -94,6 +95,10 @@ bench: build
 	$(CARGO) build --release --locked --example whole
 	tests/bench/setup.sh
 	tests/bench/bench.py $(BENCH_AUDIO)
+
+.PHONY: bench-words
+bench-words:
+	$(CARGO) bench --locked --bench words
 
 # Fits the doubts again: AUDIO names folders of recordings with <id>.times.json, TEXTS a folder with <id>.toml
 # (tests/calibrate/calibrate.rs says what is in them). Writes src/listen/calibration.tsv and docs/reliability.md; build

@@ -38,8 +38,11 @@ pub struct Line {
     /// One for each item and one for the end of the line.
     around: Vec<Around>,
     /// For each item: what the slots read there, once they were asked.
-    readings: Vec<OnceCell<Box<[OnceCell<Option<Reading>>; slot::COUNT]>>>,
+    readings: Vec<OnceCell<Box<Readings>>>,
 }
+
+/// One for each slot.
+type Readings = [OnceCell<Option<Reading>>; slot::COUNT];
 
 /// What stands around an item, found once: a long breath is asked for it at every item.
 #[derive(Debug, Clone, Copy, Default)]

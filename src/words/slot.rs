@@ -81,9 +81,33 @@ pub enum Slot {
 }
 
 /// How many slots there are.
-pub(super) const COUNT: usize = Slot::Lot as usize + 1;
+pub(super) const COUNT: usize = Slot::ALL.len();
 
 impl Slot {
+    pub const ALL: [Self; 21] = [
+        Self::Count,
+        Self::Number,
+        Self::Bare,
+        Self::Mm,
+        Self::MmUnit,
+        Self::Size,
+        Self::StandardSize,
+        Self::SizeTaper,
+        Self::Taper,
+        Self::Pct,
+        Self::Ml,
+        Self::Seconds,
+        Self::Mg,
+        Self::Ratio,
+        Self::MmSure,
+        Self::Shaft,
+        Self::MmPart,
+        Self::TaperPct,
+        Self::Tooth,
+        Self::ToothDigits,
+        Self::Lot,
+    ];
+
     pub fn named(name: &str) -> Option<Self> {
         Some(match name {
             "n" => Self::Count,

@@ -4,6 +4,8 @@
 #![expect(clippy::print_stderr, reason = "says what was skipped, and why")]
 
 mod cases;
+mod length;
 mod numbers;
 mod print;
+mod spoken;
 mod standards;
