@@ -42,11 +42,13 @@ pub fn log_of(breaths: &[Breath], extractor: &Extractor, source: Source, made_by
             program: "tugback".to_owned(),
             program_version: env!("CARGO_PKG_VERSION").to_owned(),
             rules_sha256: rules_sha256(extractor),
+            instruments: extractor.likenesses().collect(),
             ..made_by
         },
         case: Case {
             teeth: found.teeth,
             notation: extractor.settings.notation.name().to_owned(),
+            lecture: Some(found.lecture),
             ..Case::default()
         },
         entries: found.entries,

@@ -465,8 +465,12 @@ fn missing(visit: &Visit<'_>, tooth: &Tooth<'_>, settings: &Settings) -> Vec<Ite
     all.filter(|i| i.state == State::Missing && on(i) && here(i)).collect()
 }
 
-/// Whether the log is of a lecture: many rules of practice beside the steps that were shown.
+/// Whether the log is of a lecture or a demonstration. Where it does not say so itself, because an older program made
+/// it: many rules of practice beside the steps that were shown.
 fn is_teaching(visit: &Visit<'_>) -> bool {
+    if let Some(lecture) = visit.log.case.lecture {
+        return lecture;
+    }
     let steps = || visit.teeth.iter().flat_map(|t| &t.steps);
     let general = steps().filter(|s| s.entry.status == Status::General).count();
     general >= 3 && general * 2 >= steps().filter(|s| s.entry.status == Status::Done).count()

@@ -168,6 +168,20 @@ fn glide_path(visit: &Visit<'_>, settings: &Settings, out: &mut Out<'_>) {
     }
 }
 
+/// Files in the order in which they were used: "before that, forty" was said late.
+fn in_order_of_use<'s, 'l: 's>(files: impl Iterator<Item = &'s Step<'l>>) -> Vec<&'s Step<'l>> {
+    let mut order: Vec<&Step<'_>> = Vec::new();
+    for file in files {
+        let said = file.entry.said.to_lowercase();
+        let before = ["before that", "before those", "before these"].iter().any(|w| said.contains(w));
+        // Ahead of the first larger file.
+        let larger = |f: &&Step<'_>| f.number("size") > file.number("size");
+        let at = if before { order.iter().position(larger) } else { None };
+        order.insert(at.unwrap_or(order.len()), file);
+    }
+    order
+}
+
 fn size_jump(visit: &Visit<'_>, settings: &Settings, out: &mut Out<'_>) {
     for tooth in &visit.teeth {
         let mut far = Told::default();
@@ -175,7 +189,7 @@ fn size_jump(visit: &Visit<'_>, settings: &Settings, out: &mut Out<'_>) {
         for canal in &tooth.canals {
             let mut largest: Option<&Step<'_>> = None;
             let files = tooth.done_in(canal).filter(|s| s.is_apical_file() || s.is("glide-path"));
-            for file in files {
+            for file in in_order_of_use(files) {
                 let Some(size) = file.number("size") else { continue };
                 let before = largest.and_then(|s| s.number("size"));
                 let Some(before) = before else {

@@ -1,6 +1,7 @@
 //! Every rule against its table of logs in tests/data/checks, computed values against worked ones, and properties.
 
 mod computed;
+mod facts;
 pub(crate) mod lines;
 mod properties;
 

@@ -58,6 +58,8 @@ pub struct Step<'l> {
     pub at: usize,
     pub canals: Vec<String>,
     pub reach: Reach,
+    /// The instrument of the contract: a practice's own one by what it works like, another as it stands.
+    tool: Option<&'l str>,
 }
 
 /// How a step's canals were said.
@@ -80,7 +82,8 @@ impl<'l> Visit<'l> {
         let mut teeth: Vec<Tooth<'l>> = Vec::new();
         for (at, entry) in log.entries.iter().enumerate().filter(|(_, e)| e.review != Review::Struck) {
             let number = entry.tooth.as_deref().or(only);
-            let step = Step { entry, at, canals: Vec::new(), reach: Reach::Unsaid };
+            let tool = log.made_by.instrument(entry);
+            let step = Step { entry, at, canals: Vec::new(), reach: Reach::Unsaid, tool };
             match teeth.iter_mut().find(|t| t.number == number) {
                 Some(tooth) => tooth.steps.push(step),
                 None => teeth.push(Tooth {
@@ -266,13 +269,18 @@ impl Step<'_> {
 
     /// Driven by a motor through the canal; Gates-Glidden drills only open its coronal part.
     pub fn is_engine_driven(&self) -> bool {
-        self.is("instrumentation") && matches!(self.text("instrument"), Some("rotary" | "reciprocating"))
+        self.is("instrumentation") && matches!(self.tool, Some("rotary" | "reciprocating"))
+    }
+
+    /// Opens only the coronal part, and is numbered, not sized.
+    pub fn is_drill(&self) -> bool {
+        self.tool == Some("gates-glidden")
     }
 
     /// A file that worked towards the apex: no drill, nothing that was said to stay in the coronal or middle third.
     pub fn is_apical_file(&self) -> bool {
         self.is("instrumentation")
-            && self.text("instrument") != Some("gates-glidden")
+            && !self.is_drill()
             && !matches!(self.text("third"), Some("coronal" | "middle"))
     }
 

@@ -118,7 +118,8 @@ fn paper(args: &Export, log: &Log, paper: Paper) -> miette::Result<String> {
         return Ok(note::built_in(paper, format).into_diagnostic()?.text);
     }
     let template = args.template.as_deref().map(template).transpose()?;
-    note::write(log, paper, &Options { format, times: args.times, template }).into_diagnostic()
+    let windows = args.file.load()?.checks;
+    note::write(log, paper, &Options { format, times: args.times, template, windows }).into_diagnostic()
 }
 
 /// What was asked for, else by the name of the template, else by that of the output.

@@ -64,6 +64,8 @@ pub struct Extracted {
     pub unplaced: Vec<Unplaced>,
     /// Teeth in the order they were named.
     pub teeth: Vec<String>,
+    /// Whether it was heard as a lecture or a demonstration.
+    pub lecture: bool,
     /// For each entry of the same place: why it is as it is.
     pub reasons: Vec<Vec<String>>,
 }
@@ -103,6 +105,11 @@ impl Extractor {
             session.take(n, breath, line);
         }
         session.finish()
+    }
+
+    /// The practice's own instruments: name → the instrument of the contract that each works like.
+    pub fn likenesses(&self) -> impl Iterator<Item = (String, String)> {
+        self.own.iter().filter_map(|own| Some((own.name.clone(), own.like.clone()?)))
     }
 }
 

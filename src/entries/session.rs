@@ -547,6 +547,7 @@ impl<'a> Session<'a> {
             entries: self.entries,
             unplaced: self.unplaced,
             teeth: self.teeth,
+            lecture: self.lecture,
             reasons: self.notes.into_iter().map(|n| n.why).collect(),
         }
     }

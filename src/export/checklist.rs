@@ -6,6 +6,7 @@
 mod cycles;
 mod order;
 
+use minijinja::value::Serde;
 use serde::Serialize;
 
 use super::ExportError;
@@ -149,7 +150,7 @@ pub fn checklist(log: &Log, media: Option<&str>) -> Checklist {
     }
     for (part, points) in parts.iter_mut().enumerate() {
         let here: Vec<&Entry> = shown.iter().filter(|(p, _)| *p == part).map(|(_, e)| *e).collect();
-        cycles::fold(points, &here);
+        cycles::fold(points, &here, &log.made_by);
         points.sort_by(|a, b| a.at.total_cmp(&b.at));
     }
     let doubtful = parts.iter().flatten().filter(|p| !p.doubts.is_empty()).count();
@@ -181,7 +182,7 @@ pub fn write(log: &Log, options: &Options) -> Result<String, ExportError> {
     } else {
         options.format
     };
-    fill(&template, format, checklist(log, options.media.as_deref()))
+    fill(&template, format, Serde(checklist(log, options.media.as_deref())))
 }
 
 /// A breath with more words is not repeated for each of its steps.

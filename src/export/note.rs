@@ -1,8 +1,13 @@
 //! The note for the patient record, and the letter to the referring dentist: a record put into a template.
 
+use minijinja::context;
+use minijinja::value::{Serde, Value};
+
 use super::ExportError;
+use super::draw;
 use super::record::record;
 use super::template::{Format, Template, fill};
+use crate::checks::Settings as Windows;
 use crate::log::Log;
 
 /// Which of the two.
@@ -20,6 +25,8 @@ pub struct Options {
     pub times: bool,
     /// Instead of the built-in one.
     pub template: Option<Template>,
+    /// The practice's windows, by which the picture is drawn.
+    pub windows: Windows,
 }
 
 /// The built-in template, for a user to begin with.
@@ -29,8 +36,9 @@ pub fn built_in(paper: Paper, format: Format) -> Result<Template, ExportError> {
         (Paper::Note, Format::Markdown) => ("note.md", include_str!("templates/note.md.jinja")),
         (Paper::Letter, Format::Text) => ("letter.txt", include_str!("templates/letter.txt.jinja")),
         (Paper::Letter, Format::Markdown) => ("letter.md", include_str!("templates/letter.md.jinja")),
-        (_, Format::Html) => {
-            return Err(ExportError::NoTemplate { form: "note or letter", instead: "text or markdown" });
+        (Paper::Note, Format::Html) => ("note.html", include_str!("templates/note.html.jinja")),
+        (Paper::Letter, Format::Html) => {
+            return Err(ExportError::NoTemplate { form: "letter", instead: "text or markdown" });
         }
     };
     Ok(Template { name: name.to_owned(), text: text.to_owned() })
@@ -49,7 +57,13 @@ pub fn letter(log: &Log, options: &Options) -> Result<String, ExportError> {
 /// Either.
 pub fn write(log: &Log, paper: Paper, options: &Options) -> Result<String, ExportError> {
     let template = options.template.clone().map_or_else(|| built_in(paper, options.format), Ok)?;
-    fill(&template, options.format, record(log, options.times))
+    // Only a format that can hold a picture has one; it is drawn and escaped already.
+    let picture = match options.format {
+        Format::Html => Value::from_safe_string(draw::on_paper(log, &options.windows)),
+        Format::Text | Format::Markdown => Value::from(()),
+    };
+    let record = Value::from(Serde(record(log, options.times)));
+    fill(&template, options.format, context! { picture, ..record })
 }
 
 #[cfg(test)]

@@ -2,7 +2,7 @@
 //! escaped for the format; a template that is wrong is refused with its line.
 
 use minijinja::syntax::SyntaxConfig;
-use minijinja::value::{Serde, Value, ValueKind};
+use minijinja::value::{Value, ValueKind};
 use minijinja::{AutoEscape, Environment, Error, ErrorKind, Output, State, UndefinedBehavior};
 use serde::Serialize;
 
@@ -51,7 +51,7 @@ pub struct Template {
 const STEPS: u64 = 20_000_000;
 
 /// Fills a template.
-pub fn fill(template: &Template, format: Format, values: impl Serialize) -> Result<String, ExportError> {
+pub fn fill(template: &Template, format: Format, values: impl Into<Value>) -> Result<String, ExportError> {
     let wrong = |e: &Error| ExportError::Template {
         name: template.name.clone(),
         line: e.line().map(|l| format!(", line {l}")).unwrap_or_default(),
@@ -71,7 +71,7 @@ pub fn fill(template: &Template, format: Format, values: impl Serialize) -> Resu
     env.set_auto_escape_callback(|_| AutoEscape::Custom("by the formatter".into()));
     env.set_formatter(move |out, state, value| write(out, state, value, format.escape()));
     let compiled = env.template_from_named_str(&template.name, &template.text).map_err(|e| wrong(&e))?;
-    compiled.render(Serde(values)).map_err(|e| wrong(&e))
+    compiled.render(values).map_err(|e| wrong(&e))
 }
 
 /// Writes a value, escaped unless the template itself says that it is safe. What is absent is written as nothing.

@@ -62,6 +62,8 @@ proptest! {
             let markdown = note::write(&log, paper, &Options { format: Format::Markdown, ..Options::default() }).unwrap();
             prop_assert!(!markdown.contains(['<', '\r', '\u{202e}']) && !markdown.contains("[x]("), "{}", markdown);
         }
+        let html = note::note(&log, &Options { format: Format::Html, ..Options::default() }).unwrap();
+        prop_assert!(!html.contains("<script") && !html.contains(['\u{1b}', '\u{202e}']), "{}", html);
         let text = note::write(&log, Paper::Note, &Options::default()).unwrap();
         for entry in live().filter(|e| !matches!(e.status, Status::General | Status::Conditional)) {
             for value in told(entry) {

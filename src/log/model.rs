@@ -89,8 +89,21 @@ pub struct MadeBy {
     pub second_model_sha256: Option<String>,
     /// Of the kinds and tables that the entries were made with, the user's own rows included.
     pub rules_sha256: String,
+    /// The practice's own instruments: name → the instrument of the contract that it works like. With the log, so that
+    /// it is understood on a computer without the practice's settings.
+    #[serde(default, skip_serializing_if = "IndexMap::is_empty")]
+    pub instruments: IndexMap<String, String>,
     #[serde(flatten)]
     pub more: Map<String, Json>,
+}
+
+impl MadeBy {
+    /// The instrument of the contract that an entry names: a practice's own one by what it works like, any other as it
+    /// stands. Nothing where none was said.
+    pub fn instrument<'l>(&'l self, entry: &'l Entry) -> Option<&'l str> {
+        let name = entry.values.get("instrument")?.text()?;
+        Some(self.instruments.get(name).map_or(name, String::as_str))
+    }
 }
 
 /// What the log is about.
@@ -104,6 +117,10 @@ pub struct Case {
     pub teeth: Vec<String>,
     /// How tooth numbers were understood: `iso3950`, `universal`, `palmer`.
     pub notation: String,
+    /// Whether it was heard as a lecture or a demonstration, in which what is said may be a rule and no deed, because
+    /// that was asked for or by the words. Absent in logs of older programs.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lecture: Option<bool>,
     #[serde(flatten)]
     pub more: Map<String, Json>,
 }

@@ -29,7 +29,10 @@ pub(super) struct Form {
     make: fn(&Log, &Settings) -> Result<String, ExportError>,
 }
 
-const MARKDOWN: Options = Options { format: Format::Markdown, times: false, template: None };
+/// As Markdown, to be pasted where the record is kept.
+fn markdown(windows: &Settings) -> Options {
+    Options { format: Format::Markdown, windows: windows.clone(), ..Options::default() }
+}
 
 pub(super) static FORMS: &[Form] = &[
     Form {
@@ -37,14 +40,21 @@ pub(super) static FORMS: &[Form] = &[
         label: "Note for the record",
         ending: "md",
         mime: "text/markdown; charset=utf-8",
-        make: |log, _| note::note(log, &MARKDOWN),
+        make: |log, settings| note::note(log, &markdown(settings)),
+    },
+    Form {
+        name: "printed-note",
+        label: "Note with the picture, to print",
+        ending: "html",
+        mime: "text/html; charset=utf-8",
+        make: |log, settings| note::note(log, &Options { format: Format::Html, ..markdown(settings) }),
     },
     Form {
         name: "letter",
         label: "Letter to the referring dentist",
         ending: "md",
         mime: "text/markdown; charset=utf-8",
-        make: |log, _| note::letter(log, &MARKDOWN),
+        make: |log, settings| note::letter(log, &markdown(settings)),
     },
     Form {
         name: "fhir",

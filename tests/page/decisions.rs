@@ -70,7 +70,10 @@ async fn every_form_can_be_had() {
     let view = page.get(&format!("/api/log/{id}")).await.json();
     let forms: Vec<&str> =
         view["exports"].as_array().unwrap().iter().map(|f| f["as"].as_str().unwrap()).collect();
-    assert_eq!(forms, ["note", "letter", "fhir", "table", "captions", "checklist", "picture"]);
+    assert_eq!(
+        forms,
+        ["note", "printed-note", "letter", "fhir", "table", "captions", "checklist", "picture"]
+    );
     for form in forms {
         let answer = page.get(&format!("/export/{form}?log={id}&k={}", page.key)).await;
         assert_eq!(answer.status, 200, "{form}: {}", answer.text());

@@ -1,7 +1,7 @@
 //! A log in a few lines, for tests: one entry a line, ten seconds apart.
 //!
 //! `[@seconds] [status] [review] [tooth|none] [canals] kind [field=value …] [heard.field=value] [doubt=field:why] [| words]`
-//! A blank in a value is `_`. Other lines: `notation universal`, `start`, `unplaced words`, `unreadable`.
+//! A blank in a value is `_`. Other lines: `notation universal`, `lecture true`, `own NAME LIKE`, `start`, `unplaced words`, `unreadable`.
 
 use indexmap::IndexMap;
 use serde_json::{Map, json};
@@ -44,6 +44,11 @@ pub(crate) fn log(text: &str) -> Result<Log, String> {
         };
         match head {
             "notation" => rest.clone_into(&mut log.case.notation),
+            "lecture" => log.case.lecture = rest.parse().ok(),
+            "own" => {
+                let (name, like) = rest.split_once(' ').ok_or("own NAME LIKE")?;
+                log.made_by.instruments.insert(name.to_owned(), like.to_owned());
+            }
             "start" => log.source.recording_start = Some("2026-02-03T09:00:00Z".to_owned()),
             "unplaced" => log.unplaced.push(unplaced(rest)),
             "unreadable" => log.unplaced.push(unplaced("")),

@@ -2,7 +2,7 @@
 
 use super::{Point, Sort};
 use crate::export::phrase;
-use crate::log::{Entry, Value};
+use crate::log::{Entry, MadeBy, Value};
 
 /// Files after each other, and what was done before the next ones.
 #[derive(Debug)]
@@ -12,7 +12,7 @@ struct Cycle<'e> {
 }
 
 /// Replaces the steps of each cycle that was shown at least twice by one rule, which has their words and times.
-pub(super) fn fold(points: &mut Vec<Point>, shown: &[&Entry]) {
+pub(super) fn fold(points: &mut Vec<Point>, shown: &[&Entry], made_by: &MadeBy) {
     let cycles = cycles(shown);
     let mut at = 0;
     while let Some(first) = cycles.get(at) {
@@ -22,7 +22,7 @@ pub(super) fn fold(points: &mut Vec<Point>, shown: &[&Entry]) {
             continue;
         }
         let run: Vec<&Cycle<'_>> = cycles.iter().skip(at).take(alike).collect();
-        replace(points, &run, first.after.len());
+        replace(points, &run, first.after.len(), made_by);
         at += alike;
     }
 }
@@ -49,7 +49,7 @@ fn begins_with(steps: &[&Entry], pattern: &[&Entry]) -> bool {
     steps.len() >= pattern.len() && steps.iter().zip(pattern).all(|(a, b)| alike(a, b))
 }
 
-fn replace(points: &mut Vec<Point>, run: &[&Cycle<'_>], length: usize) {
+fn replace(points: &mut Vec<Point>, run: &[&Cycle<'_>], length: usize, made_by: &MadeBy) {
     let steps: Vec<String> = (0..length)
         .map(|n| {
             let each: Vec<&Entry> = run.iter().filter_map(|c| c.after.get(n).copied()).collect();
@@ -66,9 +66,7 @@ fn replace(points: &mut Vec<Point>, run: &[&Cycle<'_>], length: usize) {
     let folded: Vec<&str> =
         run.iter().flat_map(|c| c.after.iter().take(length)).map(|e| e.id.as_str()).collect();
     let files: Vec<&Entry> = run.iter().flat_map(|c| c.files.iter().copied()).collect();
-    let by_motor = |e: &&Entry| {
-        matches!(e.values.get("instrument").and_then(Value::text), Some("rotary" | "reciprocating"))
-    };
+    let by_motor = |e: &&Entry| matches!(made_by.instrument(e), Some("rotary" | "reciprocating"));
     let file = if files.iter().all(by_motor) { "engine-driven file" } else { "file" };
     // The rule stands behind the last file that it is about.
     let last = files.iter().map(|e| e.from_s).fold(0.0, f64::max);

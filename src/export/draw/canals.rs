@@ -2,7 +2,7 @@
 //! larger. The needle stands in the shape, the cone beside it.
 
 use super::svg::{BOLD, DASHED, DOTTED, PLAIN, Pen, Svg, THIN};
-use super::{MARGIN, WIDTH};
+use super::{MARGIN, Sheet};
 use crate::checks::computed::{CanalShape, LevelWidth, NeedleFit};
 use crate::checks::geometry;
 use crate::checks::shape::{Shape, Tool};
@@ -21,40 +21,42 @@ const LINE: f64 = 14.0;
 const NOTE: &str = "lengths in mm from the reference point; widths drawn 4 times wider; computed from the files that were said, not measured";
 const LABELS: &[u8] = &[0, 1, 3, 5, 10, 16];
 
-/// Draws the canals of a tooth below `y`, four in a row; returns where the next thing may stand.
-pub(super) fn draw(
-    svg: &mut Svg,
-    y: f64,
-    tooth: &Tooth<'_>,
-    shapes: &[&CanalShape],
-    words: &mut Vec<String>,
-) -> f64 {
-    if shapes.is_empty() {
-        return y;
-    }
-    let mut y = y;
+/// Draws the canals of a tooth, as many in a row as fit, one sheet for each row.
+pub(super) fn draw(sheets: &mut Vec<Sheet>, width: f64, tooth: &Tooth<'_>, shapes: &[&CanalShape]) {
     let name = tooth.number.map_or("Tooth not named".to_owned(), |n| format!("Tooth {n}"));
-    svg.text(MARGIN, y + 16.0, "start", 18.0, &name);
-    let note = if words.is_empty() { NOTE } else { "" };
-    svg.text(WIDTH - MARGIN, y + 16.0, "end", 11.0, note);
-    y += 24.0;
-    for row in shapes.chunks(4) {
+    let remark = if sheets.is_empty() { NOTE } else { "" };
+    let in_a_row = places(width).count().max(1);
+    for (n, row) in shapes.chunks(in_a_row).enumerate() {
+        let mut sheet = Sheet::new(width);
+        if n == 0 {
+            sheet.heading(&name, remark);
+        }
         // One scale for a row, so that lengths can be compared by eye.
         let longest = row.iter().map(|s| depth(s)).fold(0.0, f64::max);
-        for (i, shape) in row.iter().enumerate() {
-            let x = MARGIN + PANEL * f64::from(u8::try_from(i).unwrap_or(0));
-            panel(svg, x, y, longest, tooth, shape);
-            words.push(in_words(shape));
+        for (x, shape) in places(width).zip(row) {
+            panel(&mut sheet.svg, x, sheet.height, longest, tooth, shape);
+            sheet.words.push(in_words(shape));
         }
         let lines = row.iter().map(|s| captions(s).len()).max().unwrap_or(0);
-        y += HEAD + longest * DOWN + FOOT + LINE * f64::from(u8::try_from(lines).unwrap_or(u8::MAX));
+        sheet.height +=
+            HEAD + longest * DOWN + FOOT + LINE * f64::from(u8::try_from(lines).unwrap_or(u8::MAX));
+        if (n + 1) * in_a_row >= shapes.len() {
+            sheet.paragraph(&legend(tooth, shapes), 10.0);
+        }
+        sheet.height += 10.0;
+        sheets.push(sheet);
     }
-    legend(svg, y, tooth, shapes);
-    y + 24.0
+}
+
+/// Where the panels of a row begin.
+fn places(width: f64) -> impl Iterator<Item = f64> {
+    (0..u8::MAX)
+        .map(|i| MARGIN + PANEL * f64::from(i))
+        .take_while(move |x| x + PANEL <= width - MARGIN + 1e-9)
 }
 
 /// What the lines mean, as far as they are there.
-fn legend(svg: &mut Svg, y: f64, tooth: &Tooth<'_>, shapes: &[&CanalShape]) {
+fn legend(tooth: &Tooth<'_>, shapes: &[&CanalShape]) -> String {
     let needles = || shapes.iter().flat_map(|s| &s.needles);
     let mut words = vec!["grey: the shape", "dotted: width not known"];
     if shapes.iter().any(|s| s.levels.iter().any(|l| l.at_least)) {
@@ -69,7 +71,7 @@ fn legend(svg: &mut Svg, y: f64, tooth: &Tooth<'_>, shapes: &[&CanalShape]) {
     if shapes.iter().any(|s| cone_of(tooth, s).is_some()) {
         words.push("beside: the cone");
     }
-    svg.text(MARGIN, y + 6.0, "start", 10.0, &words.join(" · "));
+    words.join(" · ")
 }
 
 /// The length that is drawn: the working length, or the working part where no length was said.

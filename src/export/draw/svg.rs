@@ -2,6 +2,8 @@
 
 use std::fmt::Write as _;
 
+use crate::export::escape::html as escape;
+
 /// Elements in the order in which they are drawn.
 #[derive(Debug, Default)]
 pub(super) struct Svg {
@@ -23,22 +25,6 @@ pub(super) const PLAIN: Pen = Pen { width: 1.2, stroke: "#111", dash: "" };
 pub(super) const BOLD: Pen = Pen { width: 1.8, stroke: "#111", dash: "" };
 pub(super) const DASHED: Pen = Pen { width: 1.4, stroke: "#111", dash: "5 3" };
 
-/// Safe inside an element and an attribute; control characters, which XML cannot hold, become blanks.
-pub(super) fn escape(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
-        match c {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '"' => out.push_str("&quot;"),
-            c if c.is_control() || matches!(c, '\u{fffe}' | '\u{ffff}') => out.push(' '),
-            c => out.push(c),
-        }
-    }
-    out
-}
-
 /// About how wide a text is drawn, in the picture's units.
 pub(super) fn text_width(text: &str, size: f64) -> f64 {
     let wide = |c: char| {
@@ -51,6 +37,21 @@ pub(super) fn text_width(text: &str, size: f64) -> f64 {
         }
     };
     text.chars().map(wide).sum::<f64>() * size
+}
+
+/// The text in lines that are no wider than `width`; a single word may be.
+pub(super) fn lines(text: &str, size: f64, width: f64) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        match lines.last_mut() {
+            Some(line) if text_width(&format!("{line} {word}"), size) <= width => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_owned()),
+        }
+    }
+    lines
 }
 
 impl Pen {

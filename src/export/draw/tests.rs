@@ -2,7 +2,7 @@
 
 use proptest::prelude::*;
 
-use super::picture;
+use super::{DRAFT, PAPER_WIDTH, WIDTH, on_paper, picture, sheets, svg};
 use crate::checks::Settings;
 use crate::checks::tests::lines;
 
@@ -24,7 +24,7 @@ fn malformed(svg: &str) -> Option<String> {
             return Some(format!("a bare > in {text}"));
         }
         for entity in text.split('&').skip(1).chain(tag.split('&').skip(1)) {
-            if !["amp;", "lt;", "gt;", "quot;"].iter().any(|e| entity.starts_with(e)) {
+            if !["amp;", "lt;", "gt;", "quot;", "#39;"].iter().any(|e| entity.starts_with(e)) {
                 return Some(format!("a bare & in {part}"));
             }
         }
@@ -150,6 +150,8 @@ fn words_cannot_break_out() {
         &["&lt;script&gt;", "a&amp;&lt;b&gt;"],
         &["<script"],
     );
+    // What turns the direction of writing would show other digits.
+    check("36 MB medicament agent=\u{202e}52\n", &[" 52"], &["\u{202e}"]);
 }
 
 #[test]
@@ -176,10 +178,47 @@ proptest! {
     fn any_log_is_drawn(lines in prop::collection::vec(crate::checks::tests::any_line(), 0..25)) {
         let svg = draw(&lines.join("\n"));
         prop_assert_eq!(malformed(&svg), None);
-        let height: f64 = svg.split_once("viewBox=\"0 0 1000 ").unwrap().1.split_once('"').unwrap().0.parse().unwrap();
-        for place in regex::Regex::new("[ML](-?[0-9.]+) (-?[0-9.]+)").unwrap().captures_iter(&svg) {
-            let (x, y): (f64, f64) = (place[1].parse().unwrap(), place[2].parse().unwrap());
-            prop_assert!((-1.0..=1001.0).contains(&x) && (-1.0..=height + 1.0).contains(&y), "{} {} in {}", x, y, height);
+        prop_assert!(svg.contains(DRAFT));
+        let log = lines::log(&lines.join("\n")).unwrap();
+        let places = regex::Regex::new("[ML](-?[0-9.]+) (-?[0-9.]+)").unwrap();
+        // As wide as a telephone shows it, as paper has it, and alone.
+        for width in [300.0, PAPER_WIDTH, WIDTH] {
+            for sheet in sheets(&log, &Settings::default(), width) {
+                let drawn = sheet.svg.done();
+                prop_assert_eq!(malformed(&drawn), None);
+                for place in places.captures_iter(&drawn) {
+                    let (x, y): (f64, f64) = (place[1].parse().unwrap(), place[2].parse().unwrap());
+                    let inside = (-1.0..=width + 1.0).contains(&x) && (-1.0..=sheet.height + 1.0).contains(&y);
+                    prop_assert!(inside, "{} {} in {} × {}", x, y, width, sheet.height);
+                }
+            }
         }
+        let paper = on_paper(&log, &Settings::default());
+        prop_assert_eq!(malformed(&paper), None);
+        prop_assert!(paper.matches("id=\"gap\"").count() == 1);
     }
+}
+
+#[test]
+fn every_sheet_fits_a_printed_page() {
+    // A4 less margins of 14 mm is 182 mm × 269 mm; six canals of the longest file's length, and everything below them.
+    let canal = "working-length length_mm=31\ninstrumentation size=25 short_mm=0\nirrigation gauge=30 tip_short_mm=2\napical-gauge size=30";
+    let names = ["MB", "MB2", "DB", "P", "DL", "ML"];
+    let all = names.iter().flat_map(|name| canal.lines().map(move |line| format!("16 {name} {line}")));
+    let canals = all.collect::<Vec<_>>().join("\n");
+    for sheet in sheets(&lines::log(&canals).unwrap(), &Settings::default(), PAPER_WIDTH) {
+        let mm = 182.0 / PAPER_WIDTH * sheet.height;
+        assert!(mm < 269.0, "{mm} mm");
+    }
+}
+
+#[test]
+fn lines_are_no_wider_than_they_may_be() {
+    assert_eq!(svg::lines("one two three", 10.0, 40.0), ["one two", "three"]);
+    assert_eq!(
+        svg::lines("antidisestablishment", 10.0, 40.0),
+        ["antidisestablishment"],
+        "one word stays whole"
+    );
+    assert_eq!(svg::lines(" ", 10.0, 40.0), Vec::<String>::new());
 }

@@ -4,7 +4,7 @@
 //! the clock below says the time. A pause longer than the setting is a hatched band.
 
 use super::svg::{BOLD, PLAIN, Svg, THIN, text_width};
-use super::{MARGIN, WIDTH};
+use super::{MARGIN, Sheet};
 use crate::checks::Settings;
 use crate::checks::visit::{CANAL_KINDS, SINGLE, Step, Tooth, Visit, clock};
 use crate::words::Decimal;
@@ -12,12 +12,13 @@ use crate::words::Decimal;
 const LANE: f64 = 44.0;
 /// Where lanes begin: left of it are their names.
 const LEFT: f64 = MARGIN + 66.0;
-const RIGHT: f64 = WIDTH - MARGIN;
 /// Picture units for a second, and the longest distance between two steps.
 const SECOND: f64 = 0.4;
 const FARTHEST: f64 = 40.0;
 const GAP: f64 = 46.0;
 const SIZE: f64 = 10.0;
+const NOTE: &str =
+    "in the order in which the steps were said; distances are not to scale, the clock is below";
 
 /// One mark of the timeline.
 struct Mark<'s> {
@@ -38,37 +39,30 @@ struct Placed<'m, 's> {
     gap: Option<(f64, f64)>,
 }
 
-/// Draws the visit below `y`; returns where the next thing may stand.
-pub(super) fn draw(
-    svg: &mut Svg,
-    y: f64,
-    visit: &Visit<'_>,
-    settings: &Settings,
-    words: &mut Vec<String>,
-) -> f64 {
+/// Draws the visit, one sheet for each row.
+pub(super) fn draw(sheets: &mut Vec<Sheet>, width: f64, visit: &Visit<'_>, settings: &Settings) {
     let lanes = lanes(visit);
     let marks = marks(visit, &lanes);
-    let (Some(first), Some(last)) = (marks.first(), marks.last()) else { return y };
-    svg.text(MARGIN, y + 18.0, "start", 18.0, "Visit");
-    let note = "in the order in which the steps were said; distances are not to scale, the clock is below";
-    svg.text(RIGHT, y + 18.0, "end", 11.0, note);
-    words.push(format!(
-        "The visit, from {} to {}:",
-        clock(first.step.entry.from_s),
-        clock(last.step.entry.to_s)
-    ));
-    words.extend(marks.iter().map(|m| in_words(m, &lanes)));
-    let placed = place(&marks, lanes.len(), settings.gap_s.to_f64());
+    let (Some(first), Some(last)) = (marks.first(), marks.last()) else { return };
+    let placed = place(&marks, lanes.len(), settings.gap_s.to_f64(), width - MARGIN);
     let rows = placed.iter().map(|p| p.row).max().unwrap_or(0) + 1;
-    let mut top = y + 34.0;
     for row in 0..rows {
+        let mut sheet = Sheet::new(width);
+        if row == 0 {
+            sheet.heading("Visit", NOTE);
+            let times = (clock(first.step.entry.from_s), clock(last.step.entry.to_s));
+            sheet.words.push(format!("The visit, from {} to {}:", times.0, times.1));
+        }
         let here: Vec<_> = placed.iter().filter(|p| p.row == row).collect();
+        sheet.words.extend(here.iter().map(|p| in_words(p.mark, &lanes)));
         let used: Vec<bool> =
             (0..lanes.len()).map(|i| here.iter().any(|p| p.mark.lanes.contains(&i))).collect();
-        top = draw_row(svg, top, &lanes, &used, &here);
+        draw_row(&mut sheet, &lanes, &used, &here);
+        if row + 1 == rows {
+            legend(&mut sheet);
+        }
+        sheets.push(sheet);
     }
-    legend(svg, top + 4.0);
-    top + 34.0
 }
 
 /// Names of the lanes, with the tooth and canal that each is for.
@@ -143,8 +137,8 @@ fn name(step: &Step<'_>) -> Option<String> {
                 .unwrap_or_default();
             let tool = if gates {
                 format!("GG {file}")
-            } else if file.is_empty() {
-                text("instrument")
+            } else if file.is_empty() || step.is_drill() {
+                words(&[text("instrument"), file])
             } else {
                 file
             };
@@ -184,7 +178,7 @@ fn in_words(mark: &Mark<'_>, lanes: &[(Option<&str>, Option<&str>)]) -> String {
 }
 
 /// Gives each mark a row and a place, so that no two labels of a lane touch.
-fn place<'m, 's>(marks: &'m [Mark<'s>], lanes: usize, gap_s: f64) -> Vec<Placed<'m, 's>> {
+fn place<'m, 's>(marks: &'m [Mark<'s>], lanes: usize, gap_s: f64, right: f64) -> Vec<Placed<'m, 's>> {
     let mut placed: Vec<Placed<'m, 's>> = Vec::new();
     // Where each lane's labels end, above and below.
     let mut ends = vec![[LEFT; 2]; lanes];
@@ -203,7 +197,7 @@ fn place<'m, 's>(marks: &'m [Mark<'s>], lanes: usize, gap_s: f64) -> Vec<Placed<
         };
         let after = if gap.is_some() { ends.iter().flatten().fold(x, |a, b| a.max(*b)) } else { x };
         x = (after + ahead).max(free);
-        if x + width > RIGHT {
+        if x + width > right {
             row += 1;
             x = LEFT + if gap.is_some() { GAP } else { 0.0 };
             ends.fill([LEFT; 2]);
@@ -220,12 +214,13 @@ fn place<'m, 's>(marks: &'m [Mark<'s>], lanes: usize, gap_s: f64) -> Vec<Placed<
 }
 
 fn draw_row(
-    svg: &mut Svg,
-    top: f64,
+    sheet: &mut Sheet,
     lanes: &[(Option<&str>, Option<&str>)],
     used: &[bool],
     marks: &[&Placed<'_, '_>],
-) -> f64 {
+) {
+    let (top, right) = (sheet.height, sheet.width - MARGIN);
+    let svg = &mut sheet.svg;
     // Lanes without a mark in this row take no room.
     let mut at = vec![None; lanes.len()];
     let mut y = top;
@@ -243,7 +238,7 @@ fn draw_row(
             None => tooth.map_or("not named".to_owned(), |t| format!("tooth {t}")),
         };
         svg.text(LEFT - 8.0, line + 4.0, "end", 11.0, name.trim());
-        svg.line(LEFT, line, RIGHT, line, THIN);
+        svg.line(LEFT, line, right, line, THIN);
         y += LANE;
     }
     let bottom = y;
@@ -265,7 +260,7 @@ fn draw_row(
         draw_mark(svg, placed, &at);
     }
     clock_line(svg, bottom + 4.0, marks);
-    bottom + 30.0
+    sheet.height = bottom + 30.0;
 }
 
 fn draw_mark(svg: &mut Svg, placed: &Placed<'_, '_>, at: &[Option<f64>]) {
@@ -285,7 +280,7 @@ fn glyph(svg: &mut Svg, step: &Step<'_>, x: f64, y: f64) {
     let pen = PLAIN;
     match step.kind() {
         "instrumentation" | "glide-path" | "recapitulation" | "patency" | "apical-gauge" => {
-            let motor = step.is_engine_driven() || step.text("instrument") == Some("gates-glidden");
+            let motor = step.is_engine_driven() || step.is_drill();
             let points = [(x - 4.0, y - 6.0), (x + 4.0, y - 6.0), (x, y + 4.0)];
             svg.outline(&points, if motor { "#111" } else { "#fff" }, pen);
         }
@@ -317,35 +312,35 @@ fn clock_line(svg: &mut Svg, y: f64, marks: &[&Placed<'_, '_>]) {
     }
 }
 
-fn legend(svg: &mut Svg, y: f64) {
+/// Draws a mark at a place.
+type Drawing<'d> = &'d dyn Fn(&mut Svg, f64, f64);
+
+/// What the marks mean, in as many lines as that needs.
+fn legend(sheet: &mut Sheet) {
     let pen = PLAIN;
+    let square =
+        |x: f64, y: f64| [(x - 3.5, y - 3.5), (x + 3.5, y - 3.5), (x + 3.5, y + 3.5), (x - 3.5, y + 3.5)];
+    let file = |x: f64, y: f64| [(x - 4.0, y - 5.0), (x + 4.0, y - 5.0), (x, y + 5.0)];
+    let entries: [(&str, Drawing<'_>); 8] = [
+        ("file", &|svg, x, y| svg.outline(&file(x, y), "#fff", pen)),
+        ("engine-driven file", &|svg, x, y| svg.outline(&file(x, y), "#111", pen)),
+        ("rinse", &|svg, x, y| svg.circle(x, y, 4.2, "#fff", pen)),
+        ("activation", &|svg, x, y| svg.circle(x, y, 4.2, "#111", pen)),
+        ("other step", &|svg, x, y| svg.outline(&square(x, y), "#fff", pen)),
+        ("no step", &|svg, x, y| svg.rect(x - 6.0, y - 6.0, 12.0, 12.0, "url(#gap)")),
+        ("complication", &|svg, x, y| complication_at(y)(svg, x)),
+        ("? doubtful, not yet settled", &|_, _, _| {}),
+    ];
     let mut x = LEFT;
-    let mut entry = |svg: &mut Svg, draw: &dyn Fn(&mut Svg, f64), words: &str| {
-        draw(svg, x);
-        svg.text(x + 9.0, y + 4.0, "start", SIZE, words);
-        x += text_width(words, SIZE) + 30.0;
-    };
-    let file = |fill: &'static str| {
-        move |svg: &mut Svg, x: f64| {
-            svg.outline(&[(x - 4.0, y - 5.0), (x + 4.0, y - 5.0), (x, y + 5.0)], fill, pen);
+    let mut y = sheet.height + 4.0;
+    for (words, draw) in entries {
+        let wide = text_width(words, SIZE);
+        if x + 9.0 + wide > sheet.width - MARGIN {
+            (x, y) = (LEFT, y + 18.0);
         }
-    };
-    entry(svg, &file("#fff"), "file");
-    entry(svg, &file("#111"), "engine-driven file");
-    entry(svg, &|svg, x| svg.circle(x, y, 4.2, "#fff", pen), "rinse");
-    entry(svg, &|svg, x| svg.circle(x, y, 4.2, "#111", pen), "activation");
-    entry(
-        svg,
-        &|svg, x| {
-            svg.outline(
-                &[(x - 3.5, y - 3.5), (x + 3.5, y - 3.5), (x + 3.5, y + 3.5), (x - 3.5, y + 3.5)],
-                "#fff",
-                pen,
-            );
-        },
-        "other step",
-    );
-    entry(svg, &|svg, x| svg.rect(x - 6.0, y - 6.0, 12.0, 12.0, "url(#gap)"), "no step");
-    entry(svg, &complication_at(y), "complication");
-    entry(svg, &|_, _| {}, "? doubtful, not yet settled");
+        draw(&mut sheet.svg, x, y);
+        sheet.svg.text(x + 9.0, y + 4.0, "start", SIZE, words);
+        x += wide + 30.0;
+    }
+    sheet.height = y + 30.0;
 }

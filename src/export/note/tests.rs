@@ -16,7 +16,7 @@ fn evil() -> Log {
 
 fn own(name: &str, text: &str, format: Format) -> Result<String, String> {
     let template = Some(Template { name: name.to_owned(), text: text.to_owned() });
-    note(&evil(), &Options { format, template, times: false }).map_err(|e| e.to_string())
+    note(&evil(), &Options { format, template, ..Options::default() }).map_err(|e| e.to_string())
 }
 
 #[test]
@@ -79,10 +79,25 @@ fn a_template_of_ones_own() {
         own("n.md", text, Format::Markdown).unwrap(),
         "Tooth not named: 1; no date; &lt;b&gt;x&lt;/b&gt;.wav"
     );
-    assert!(
-        note(&evil(), &Options { format: Format::Html, ..Options::default() }).is_err(),
-        "no built-in HTML"
-    );
+    let html = Options { format: Format::Html, ..Options::default() };
+    assert!(letter(&evil(), &html).is_err(), "no built-in letter as HTML");
+}
+
+#[test]
+fn the_printed_note_has_the_picture() {
+    let log = crate::checks::tests::lines::log(
+        "36 MB working-length length_mm=20\n36 MB instrumentation instrument=rotary size=25 taper=0.06 short_mm=0\n",
+    )
+    .unwrap();
+    let html = note(&log, &Options { format: Format::Html, ..Options::default() }).unwrap();
+    assert!(html.contains("<svg viewBox=") && html.contains("shaped 25/.06"), "{html}");
+    assert!(html.contains(crate::export::CAUTION), "{html}");
+    // A picture is no text: other formats have none.
+    for format in [Format::Text, Format::Markdown] {
+        let text = note(&log, &Options { format, ..Options::default() }).unwrap();
+        assert!(!text.contains("svg"), "{text}");
+        assert_eq!(own("n.md", "[{{ picture }}]", format).unwrap(), "[]");
+    }
 }
 
 #[test]
