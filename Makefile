@@ -71,13 +71,16 @@ test: setup-test
 setup-test:
 	@scripts/setup.sh --test
 
-# A long day in one recording; by hand, before a release. SOAK_DIR needs 115 MB for each hour.
+# A long day in one recording, and dictation gone wild for WILD_S seconds; by hand, before a release. SOAK_DIR needs 115 MB
+# for each hour.
 HOURS ?= 3
 SOAK_DIR ?= /tmp
+WILD_S ?= 600
 .PHONY: soak
 soak: build
 	$(CARGO) run --release --locked --example soak -- $(HOURS) $(SOAK_DIR)
 	KILLS=200 $(CARGO) test --release --locked --test record killed -- --nocapture
+	TUGBACK_SOAK_SECONDS=$(WILD_S) $(CARGO) test --release --locked --test language wild -- --nocapture
 
 # Cut, filled, shifted and lying recordings, in a process that may hold 2 GB; by hand, before a release.
 FUZZ_S ?= 600

@@ -15,7 +15,7 @@ use indicatif::{ProgressBar, ProgressStyle};
 use miette::{IntoDiagnostic as _, WrapErr as _};
 use sha2::{Digest as _, Sha256};
 
-use super::{Done, print, table, tell};
+use super::{Done, explain, print, table, tell};
 use crate::{
     audio, checks,
     entries::{self, Extractor, Notation},
@@ -302,13 +302,13 @@ fn tenths(seconds: f64) -> u64 {
 
 fn show(
     log: &ProcedureLog,
-    explained: Option<&[Vec<String>]>,
+    explained: Option<&[entries::why::Why]>,
     report: &checks::Report,
     out: &Path,
 ) -> miette::Result<()> {
     let mut text = table::of(log);
     if let Some(reasons) = explained {
-        text.push_str(&table::explain(log, reasons));
+        text.push_str(&explain::of(&log.entries, reasons));
     }
     let _ = writeln!(text, "Checks: {};\n`tugback check {}` shows all.", report.summary(), out.display());
     print(&text)?;

@@ -3,6 +3,7 @@
 mod check;
 mod desk;
 mod draw;
+mod explain;
 mod export;
 mod inspect;
 mod kept;

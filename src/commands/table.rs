@@ -222,21 +222,3 @@ fn doubts(e: &Entry) -> String {
         .collect::<Vec<_>>()
         .join("\n")
 }
-
-/// For each entry: its words, its rule and fields, its doubts.
-pub(super) fn explain(log: &Log, reasons: &[Vec<String>]) -> String {
-    let mut out = String::new();
-    for (e, why) in log.entries.iter().zip(reasons) {
-        let _ = writeln!(out, "\n{} {} at {:.2} s: \"{}\"", e.id, e.kind, e.from_s, e.said);
-        for w in why {
-            let _ = writeln!(out, "    {w}");
-        }
-        if !e.carried.is_empty() {
-            let _ = writeln!(out, "    carried: {}", e.carried.join(", "));
-        }
-        for d in &e.doubts {
-            let _ = writeln!(out, "    doubt on {}: {}", d.field, d.reason);
-        }
-    }
-    out
-}

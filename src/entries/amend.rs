@@ -9,6 +9,7 @@ use super::{
     sentence::cue,
     session::{At, Note, Session, blank, push_doubt},
     status::{self, Manner},
+    why::{Did, From, Later, Spoken, Why},
 };
 use crate::{
     kinds::{Is, Kind, Place},
@@ -24,11 +25,14 @@ impl Session<'_> {
     pub(super) fn control(&mut self, at: &mut At<'_>, control: &Control) {
         let (said, from, to) = at.said(&control.items);
         let last = self.live().next();
+        let by = Spoken { words: said.clone(), at_s: from };
         match (control.what.as_str(), last) {
             ("strike", Some(i)) => {
                 let breath = |k: Option<usize>| self.notes.get(k?).map(|n| n.breath);
                 let own = breath(Some(i));
                 let siblings = breath(i.checked_sub(1)) == own || breath(Some(i + 1)) == own;
+                self.tell(i, Later { by, did: Did::Struck });
+                self.struck = Some((i, at.n));
                 if let Some(e) = self.strike(from)
                     && siblings
                 {
@@ -36,6 +40,7 @@ impl Session<'_> {
                 }
             }
             ("flag", Some(i)) => {
+                self.tell(i, Later { by, did: Did::Flagged });
                 if let Some(e) = self.entries.get_mut(i) {
                     push_doubt(e, "entry", "flagged by the speaker", &[]);
                 }
@@ -44,6 +49,12 @@ impl Session<'_> {
         }
         at.place(control.items.clone());
         self.leave(from, to, said, Some(format!("spoken control: {}", control.what)));
+    }
+
+    fn tell(&mut self, entry: usize, later: Later) {
+        if let Some(note) = self.notes.get_mut(entry) {
+            note.why.later.push(later);
+        }
     }
 
     /// "correction, needle two short": a correction whose words name their kind.
@@ -116,12 +127,54 @@ impl Session<'_> {
         false
     }
 
+    /// "Length twenty two, scratch that, twenty one.": a number alone behind a strike is the same step with this number.
+    pub(super) fn instead(&mut self, at: &At<'_>, items: &Range<usize>, struck: usize) -> bool {
+        let Some(piece) = self.new_number(at, items, struck) else { return false };
+        let (Some(old), Some(note)) = (self.entries.get(struck), self.notes.get(struck).cloned()) else {
+            return false;
+        };
+        let (said, from_s, to_s) = at.said(items);
+        let mut entry = blank(old.kind.clone(), old.status, old.rule.clone(), said, from_s, to_s);
+        let mut why = Why { goes_on_with: Some(old.id.clone()), ..note.why.clone() };
+        why.later.clear();
+        why.values.clear();
+        entry.tooth.clone_from(&old.tooth);
+        entry.canal.clone_from(&old.canal);
+        entry.carried.clone_from(&old.carried);
+        if entry.canal.is_some() && !entry.carried.iter().any(|c| c == "canal") {
+            entry.carried.push("canal".to_owned());
+        }
+        // What was said in words holds for the new number, too; another number does not.
+        for (field, value) in old.values.iter().filter(|(_, v)| v.number().is_none()) {
+            entry.values.insert(field.clone(), value.clone());
+            entry.carried.push(field.clone());
+            why.values.push((field.clone(), From::Same(old.id.clone())));
+        }
+        let value = piece.value.clone();
+        entry.values.extend(value.map(|v| (piece.field.clone(), v)));
+        why.values.push((piece.field.clone(), From::Said(at.said(&piece.items).0)));
+        for (reason, alternatives) in &piece.doubts {
+            push_doubt(&mut entry, &piece.field, reason, alternatives);
+        }
+        let found = [(piece.field.clone(), piece.items.clone())];
+        super::doubts::add(self, at, items, note.kind, &mut entry, &found);
+        self.push(entry, Note { breath: at.n, kind: note.kind, why, numbers: vec![piece.field] });
+        true
+    }
+
     /// "No, twenty five.": a number alone corrects the number that was said last.
     fn correct_number(&mut self, at: &At<'_>, items: &Range<usize>) -> bool {
         let Some(target) = self.live().next() else { return false };
-        let Some(note) = self.notes.get(target) else { return false };
+        let Some(piece) = self.new_number(at, items, target) else { return false };
+        self.change(at, items, target, &Draft { pieces: vec![piece], canal: None }, true);
+        true
+    }
+
+    /// A number alone, as the number of an entry that it most likely takes the place of.
+    fn new_number(&self, at: &At<'_>, items: &Range<usize>, target: usize) -> Option<Piece> {
+        let note = self.notes.get(target)?;
         let (of, fields) = (note.kind, note.numbers.clone());
-        let Some(kind) = self.x.kinds.all.get(of) else { return false };
+        let kind = self.x.kinds.all.get(of)?;
         let old =
             |field: &str| self.entries.get(target).and_then(|e| e.values.get(field)).and_then(Value::number);
         let mut fitting: Vec<Piece> =
@@ -133,14 +186,11 @@ impl Session<'_> {
         };
         let several = fitting.len() > 1;
         let same = fitting.iter().position(alike);
-        let Some(mut piece) = (!fitting.is_empty()).then(|| fitting.swap_remove(same.unwrap_or(0))) else {
-            return false;
-        };
+        let mut piece = (!fitting.is_empty()).then(|| fitting.swap_remove(same.unwrap_or(0)))?;
         if several && same.is_none() {
             piece.doubts.push(("the correction may mean another number".to_owned(), vec![]));
         }
-        self.change(at, items, target, &Draft { pieces: vec![piece], canal: None }, true);
-        true
+        Some(piece)
     }
 
     /// Writes a draft's values into an entry; what was heard first is kept beside.
@@ -152,15 +202,20 @@ impl Session<'_> {
         draft: &Draft,
         replaces: bool,
     ) {
-        let said = at.said(items).0;
+        let by = at.spoken(items);
         if draft.canal.is_some() && draft.pieces.is_empty() || replaces {
-            self.change_canal(target, draft);
+            self.change_canal(at, &by, target, draft);
         }
-        let Some(entry) = self.entries.get_mut(target) else { return };
+        let (Some(entry), Some(note)) = (self.entries.get_mut(target), self.notes.get_mut(target)) else {
+            return;
+        };
         let mut found = Vec::new();
         for p in &draft.pieces {
             let Some(value) = &p.value else { continue };
             let old = entry.values.insert(p.field.clone(), value.clone());
+            let (from, to, words) = (old.clone(), value.clone(), at.said(&p.items).0);
+            let did = Did::Changed { field: p.field.clone(), from, to, words };
+            note.why.later.push(Later { by: by.clone(), did });
             let old = old.and_then(|v| serde_json::to_value(v).ok()).unwrap_or(serde_json::Value::Null);
             entry.heard.entry(p.field.clone()).or_insert(old);
             entry.doubts.retain(|d| d.field != p.field);
@@ -172,25 +227,24 @@ impl Session<'_> {
         // What was said grows with each correction; it is not copied each time.
         let mut whole = std::mem::take(&mut entry.said);
         whole.push_str(" … ");
-        whole.push_str(&said);
-        let (kind, mut changed) = (self.notes.get(target).map_or(0, |n| n.kind), entry.clone());
+        whole.push_str(&by.words);
+        let (kind, mut changed) = (note.kind, entry.clone());
         super::doubts::add(self, at, items, kind, &mut changed, &found);
         changed.said = whole;
         if let Some(e) = self.entries.get_mut(target) {
             *e = changed;
         }
-        if let Some(n) = self.notes.get_mut(target) {
-            n.why.push(format!("{}: {said}", if replaces { "corrected by" } else { "completed by" }));
-        }
     }
 
-    fn change_canal(&mut self, target: usize, draft: &Draft) {
+    fn change_canal(&mut self, at: &At<'_>, by: &Spoken, target: usize, draft: &Draft) {
         let Some(named) = &draft.canal else { return };
         let canal = self.meant(&named.canal, usize::MAX - 1);
         let Some(entry) = self.entries.get_mut(target) else { return };
         if entry.canal.as_ref() == Some(&canal) {
             return;
         }
+        let shown = |c: &Canal| Value::Text(c.names().join(", "));
+        let (from, to) = (entry.canal.as_ref().map(shown), shown(&canal));
         let old = entry
             .canal
             .as_ref()
@@ -200,6 +254,9 @@ impl Session<'_> {
         entry.canal = Some(canal.clone());
         entry.carried.retain(|c| c != "canal");
         self.canal = Some(canal);
+        self.canal_said = at.spoken(&named.items);
+        let did = Did::Changed { field: "canal".to_owned(), from, to, words: self.canal_said.words.clone() };
+        self.tell(target, Later { by: by.clone(), did });
     }
 }
 
@@ -261,26 +318,30 @@ pub(super) fn continues(
         if !fits || pieces.len() < explains {
             continue;
         }
-        let status = status::of(&at.line, sentence, items, items.start, Manner::Record, false, &|_| false)
+        let told = status::of(&at.line, sentence, items, items.start, Manner::Record, false, &|_| false)
             .unwrap_or_default();
+        let status = told.status;
+        let with = s.entries.get(i).map(|e| e.id.clone());
         let rule = s.entries.get(i).map(|e| e.rule.clone()).unwrap_or_default();
         let (said, from_s, to_s) = at.said(items);
         for draft in &filled.drafts {
             let mut entry = blank(k.name.clone(), status, rule.clone(), said.clone(), from_s, to_s);
+            let mut why = Why { goes_on_with: with.clone(), ..Why::default() };
+            why.status_by = told.by.map(|i| at.said(&(i..i + 1)).0);
             let mut found = Vec::new();
             for p in &draft.pieces {
                 if let Some(v) = &p.value {
                     entry.values.insert(p.field.clone(), v.clone());
+                    why.values.push((p.field.clone(), From::Said(at.said(&p.items).0)));
                 }
                 for (reason, alternatives) in &p.doubts {
                     push_doubt(&mut entry, &p.field, reason, alternatives);
                 }
                 found.push((p.field.clone(), p.items.clone()));
             }
-            s.same(at, items, kind, &mut entry);
-            s.locate(&mut entry, k.place, draft.canal.as_ref(), status, at.n);
+            s.same(at, items, kind, &mut entry, &mut why);
+            s.locate(at, &mut entry, &mut why, k.place, draft.canal.as_ref());
             super::doubts::add(s, at, items, kind, &mut entry, &found);
-            let why = vec![format!("goes on with {}: {said}", k.name)];
             let numbers = super::session::numbers(&at.line, &draft.pieces);
             s.push(entry, Note { breath: at.n, kind, why, numbers });
         }
@@ -411,8 +472,12 @@ fn fits(kind: &Kind, piece: &Piece) -> bool {
     else {
         return true;
     };
-    let standard = !matches!(field.is, Is::Number(Slot::Size)) || crate::words::slot::is_standard_size(n);
-    standard && field.plausible.is_none_or(|(low, high)| n >= low && n <= high)
+    let there_is = match field.is {
+        Is::Number(Slot::Size) => crate::words::slot::is_standard_size(n),
+        Is::Number(Slot::Taper) => crate::words::slot::is_taper(n),
+        _ => true,
+    };
+    there_is && field.plausible.is_none_or(|(low, high)| n >= low && n <= high)
 }
 
 fn same_tooth(s: &Session<'_>, i: usize) -> bool {

@@ -42,7 +42,14 @@ pub(super) fn controls(line: &Line) -> Vec<Control> {
         let after_number = i > 0 && (line.atom(i - 1).is_some() || line.term(i - 1, "units").is_some());
         let hidden = line.term(i + 1, "places").is_some();
         if (goes_on || after_number && !hidden) && begins {
-            out.push(Control { items: i..i + 1, what: what.to_owned() });
+            // A mark that was written with its words goes with them.
+            let joined = |k: &usize| {
+                line.items.get(*k).is_some_and(|it| {
+                    it.what == What::Mark && line.tokens.get(it.first).is_some_and(|t| t.joined)
+                })
+            };
+            let end = i + 1 + (i + 1..line.items.len()).take_while(joined).count();
+            out.push(Control { items: i..end, what: what.to_owned() });
         }
     }
     out

@@ -27,11 +27,26 @@ pub(super) fn add(
 ) {
     let Some(k) = s.x.kinds.all.get(kind) else { return };
     for (field, place) in found {
+        heard_to(k, &at.line, field, place, entry);
         bounds(k, field, entry);
         cues(&at.line, items, field, place, k, entry);
         listener(s, at, field, place, kind, entry);
     }
     jump(s, entry, kind);
+}
+
+/// "to one point five" where twenty-one and a half would fit and one and a half would not: "to" is half of "twenty-two", or
+/// a "twenty" that was not heard. The number said stays beside it.
+fn heard_to(k: &Kind, line: &Line, field: &str, place: &Range<usize>, entry: &mut Entry) {
+    let Some((low, high)) = k.fields.get(field).and_then(|f| f.plausible) else { return };
+    let Some(n) = entry.values.get(field).and_then(Value::number).filter(|n| *n < low) else { return };
+    let first = place.clone().find(|&i| line.atom(i).is_some()).unwrap_or(place.start);
+    let to = first.checked_sub(1).is_some_and(|b| line.is_word(b, "to"));
+    let whole = n.saturating_add(Decimal::whole(20));
+    if to && n >= Decimal::whole(1) && n < Decimal::whole(10) && whole >= low && whole <= high {
+        entry.values.insert(field.to_owned(), Value::Number(whole));
+        push_doubt(entry, field, "\"to\" may be the twenty of this number", &[Value::Number(n)]);
+    }
 }
 
 /// Outside the field's plausible bounds: kept, with a doubt and the swapped teen or ten where it would fit.

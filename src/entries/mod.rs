@@ -14,6 +14,7 @@ mod session;
 pub mod status;
 mod teeth;
 pub mod tooth;
+pub mod why;
 
 use std::sync::Arc;
 
@@ -67,7 +68,7 @@ pub struct Extracted {
     /// Whether it was heard as a lecture or a demonstration.
     pub lecture: bool,
     /// For each entry of the same place: why it is as it is.
-    pub reasons: Vec<Vec<String>>,
+    pub reasons: Vec<why::Why>,
 }
 
 impl Extractor {

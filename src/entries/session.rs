@@ -10,7 +10,8 @@ use super::{
     hits::{self, Hit, Of},
     segment::{self, Reading, Segment},
     sentence::{self, Sentence, Speech, cue, find_cue},
-    status::{self, Manner},
+    status::{self, Manner, Told},
+    why::{From, Spoken, Why},
 };
 use crate::{
     kinds::Place,
@@ -39,15 +40,20 @@ pub(super) struct Session<'a> {
     pub(super) canal: Option<Canal>,
     /// The breath that named it.
     canal_from: usize,
+    /// What named the tooth and the canal at work.
+    pub(super) tooth_said: Spoken,
+    pub(super) canal_said: Spoken,
     /// The last breath ended with "no, hang on": the next one corrects.
     correcting: bool,
+    /// The entry that was struck right before, and in which breath: a bare number that follows takes its number's place.
+    pub(super) struck: Option<(usize, usize)>,
 }
 
 #[derive(Debug, Clone, Default)]
 pub(super) struct Note {
     pub(super) breath: usize,
     pub(super) kind: usize,
-    pub(super) why: Vec<String>,
+    pub(super) why: Why,
     /// Fields whose numbers were said, the last first: a bare number that corrects means one of these.
     pub(super) numbers: Vec<String>,
 }
@@ -70,6 +76,12 @@ impl At<'_> {
         for p in self.placed.get_mut(items).into_iter().flatten() {
             *p = true;
         }
+    }
+
+    /// Words of an item range, and when they were said.
+    pub(super) fn spoken(&self, items: &Range<usize>) -> Spoken {
+        let (words, at_s, _) = self.said(items);
+        Spoken { words, at_s }
     }
 
     /// Words and times of an item range.
@@ -96,7 +108,10 @@ impl<'a> Session<'a> {
             tooth: None,
             canal: None,
             canal_from: 0,
+            tooth_said: Spoken::default(),
+            canal_said: Spoken::default(),
             correcting: false,
+            struck: None,
         }
     }
 
@@ -237,8 +252,8 @@ impl<'a> Session<'a> {
     ) -> bool {
         let Some(kind) = self.x.kinds.all.get(reading.kind) else { return false };
         let Some(rule) = kind.rules.get(reading.rule) else { return false };
-        let status = match rule.status {
-            Some(status) => Some(status),
+        let told = match rule.status {
+            Some(status) => Some(status.into()),
             None if reading.text.is_some() && kind.place == Place::Tooth => {
                 Some(status::of_text(&at.line, sentence, &segment.items, &reading.rule_items, conditional))
             }
@@ -257,7 +272,8 @@ impl<'a> Session<'a> {
                 )
             }
         };
-        let Some(status) = status else { return false };
+        let Some(told) = told else { return false };
+        let status = told.status;
         if kind.place == Place::NamesTeeth {
             return self.teeth(at, segment, &reading, status);
         }
@@ -286,23 +302,27 @@ impl<'a> Session<'a> {
         }
         let drafts = reading.filled.drafts.clone();
         for draft in drafts {
-            self.enter(at, &segment.items, &reading, draft, status);
+            self.enter(at, &segment.items, &reading, draft, told);
         }
         true
     }
 
     /// Makes one entry of a draft.
-    fn enter(&mut self, at: &At<'_>, items: &Range<usize>, reading: &Reading, draft: Draft, status: Status) {
+    fn enter(&mut self, at: &At<'_>, items: &Range<usize>, reading: &Reading, draft: Draft, told: Told) {
+        let status = told.status;
         let Some(kind) = self.x.kinds.all.get(reading.kind) else { return };
         let Some(rule) = kind.rules.get(reading.rule) else { return };
         let (said, from_s, to_s) = at.said(items);
         let mut entry = blank(kind.name.clone(), status, rule.id.clone(), said, from_s, to_s);
-        let mut why = vec![format!("rule {}: {}", rule.id, at.said(&reading.rule_items).0)];
+        let mut why = Why { opened_by: at.said(&reading.rule_items).0, ..Why::default() };
+        why.status_by = told.by.map(|i| at.said(&(i..i + 1)).0);
         entry.values.extend(rule.sets.clone());
+        why.values.extend(rule.sets.keys().map(|field| (field.clone(), From::Meant)));
         for p in &draft.pieces {
             if let Some(v) = &p.value {
                 entry.values.insert(p.field.clone(), v.clone());
-                why.push(format!("{} = {v}: {}", p.field, at.said(&p.items).0));
+                why.values.retain(|(field, _)| *field != p.field);
+                why.values.push((p.field.clone(), From::Said(at.said(&p.items).0)));
             }
             for (reason, alternatives) in &p.doubts {
                 push_doubt(&mut entry, &p.field, reason, alternatives);
@@ -313,6 +333,7 @@ impl<'a> Session<'a> {
         {
             let text = tidy(&at.said(text).0, at, text);
             if !text.is_empty() {
+                why.values.push((takes.field.clone(), From::Said(text.clone())));
                 entry.values.insert(takes.field.clone(), Value::Text(text));
             }
         }
@@ -321,8 +342,8 @@ impl<'a> Session<'a> {
         {
             push_doubt(&mut entry, field, reason, &[]);
         }
-        self.same(at, items, reading.kind, &mut entry);
-        self.locate(&mut entry, kind.place, draft.canal.as_ref(), status, at.n);
+        self.same(at, items, reading.kind, &mut entry, &mut why);
+        self.locate(at, &mut entry, &mut why, kind.place, draft.canal.as_ref());
         let found: Vec<_> = draft.pieces.iter().map(|p| (p.field.clone(), p.items.clone())).collect();
         doubts::add(self, at, items, reading.kind, &mut entry, &found);
         let around = at.line.sentence_start(items.start).max(items.start.saturating_sub(NEAR))
@@ -355,6 +376,7 @@ impl<'a> Session<'a> {
     }
 
     pub(super) fn push(&mut self, mut entry: Entry, note: Note) {
+        self.struck = None;
         self.live.push(self.entries.len());
         entry.id = format!("e{}", self.entries.len() + 1);
         self.entries.push(entry);
@@ -377,21 +399,25 @@ impl<'a> Session<'a> {
     /// Tooth and canal of an entry, said or carried.
     pub(super) fn locate(
         &mut self,
+        at: &At<'_>,
         entry: &mut Entry,
+        why: &mut Why,
         place: Place,
         canal: Option<&fill::Named>,
-        status: Status,
-        breath: usize,
     ) {
+        let (status, breath) = (entry.status, at.n);
         if let Some(tooth) = &self.tooth {
             entry.tooth = Some(tooth.clone());
             entry.carried.push("tooth".to_owned());
+            why.tooth = Some(self.tooth_said.clone());
         }
         let carries = !matches!(status, Status::General | Status::Conditional);
         match (place, canal) {
             (Place::Canal | Place::NamesCanals, Some(named)) => {
                 let canal = self.meant(&named.canal, breath);
                 entry.canal = Some(canal.clone());
+                let said = at.spoken(&named.items);
+                why.canal = Some(said.clone());
                 if named.unsure {
                     push_doubt(entry, "canal", "the speaker was not sure", &[]);
                 }
@@ -399,12 +425,14 @@ impl<'a> Session<'a> {
                 if carries && !denied {
                     self.canal = Some(canal);
                     self.canal_from = breath;
+                    self.canal_said = said;
                 }
             }
             (Place::Canal, None) if carries => {
                 if let Some(canal) = &self.canal {
                     entry.canal = Some(canal.clone());
                     entry.carried.push("canal".to_owned());
+                    why.canal = Some(self.canal_said.clone());
                 }
             }
             _ => {}
@@ -425,7 +453,14 @@ impl<'a> Session<'a> {
     }
 
     /// "same reference", "same file", "the same": values from the last entry of the kind.
-    pub(super) fn same(&self, at: &At<'_>, items: &Range<usize>, kind: usize, entry: &mut Entry) {
+    pub(super) fn same(
+        &self,
+        at: &At<'_>,
+        items: &Range<usize>,
+        kind: usize,
+        entry: &mut Entry,
+        why: &mut Why,
+    ) {
         for i in items.clone() {
             let Some(fields) = at.line.term(i, "same") else { continue };
             let all = fields == "*";
@@ -440,6 +475,7 @@ impl<'a> Session<'a> {
                 if (all || fields.split('+').any(|f| f == field)) && !entry.values.contains_key(field) {
                     entry.values.insert(field.clone(), value.clone());
                     entry.carried.push(field.clone());
+                    why.values.push((field.clone(), From::Same(last.id.clone())));
                     for d in last.doubts.iter().filter(|d| d.field == *field) {
                         entry.doubts.push(d.clone());
                     }
@@ -471,8 +507,8 @@ impl<'a> Session<'a> {
         if let Some(takes) = &rule.takes {
             entry.values.insert(takes.field.clone(), Value::Text(tidy(&said, at, items)));
         }
-        self.locate(&mut entry, Place::Tooth, None, Status::Done, at.n);
-        let why = vec![format!("rule {}: {said}", rule.id)];
+        let mut why = Why { opened_by: said, ..Why::default() };
+        self.locate(at, &mut entry, &mut why, Place::Tooth, None);
         self.push(entry, Note { breath: at.n, kind: k, why, numbers: vec![] });
         at.place(items.clone());
     }
@@ -485,6 +521,12 @@ impl<'a> Session<'a> {
         sentence: &Range<usize>,
         correcting: bool,
     ) -> bool {
+        if let Some((struck, breath)) = self.struck.take()
+            && breath + 1 >= at.n
+            && self.instead(at, items, struck)
+        {
+            return true;
+        }
         if correcting && self.correct_bare(at, items) {
             return true;
         }
@@ -511,6 +553,7 @@ impl<'a> Session<'a> {
             && find_cue(&at.line, items.clone(), "negation").is_none()
         {
             let names: Vec<String> = one.split('+').map(str::to_owned).collect();
+            self.canal_said = at.spoken(items);
             self.canal = Some(match names.as_slice() {
                 [single] => Canal::One(single.clone()),
                 _ => Canal::Many(names),
@@ -639,7 +682,7 @@ pub(super) fn insides(line: &Line) -> Vec<bool> {
     let mut inside = vec![false; line.items.len()];
     let mut i = 0;
     while i < line.items.len() {
-        let end = [Slot::SizeTaper, Slot::Mm, Slot::Ratio]
+        let end = [Slot::Size, Slot::Mm, Slot::Ratio]
             .into_iter()
             .filter_map(|s| line.reading(s, i))
             .map(|r| r.end)

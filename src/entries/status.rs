@@ -16,6 +16,19 @@ pub enum Manner {
     Theory,
 }
 
+/// A status, and the item that tells it; a fact needs none.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Told {
+    pub status: Status,
+    pub by: Option<usize>,
+}
+
+impl From<Status> for Told {
+    fn from(status: Status) -> Self {
+        Self { status, by: None }
+    }
+}
+
 /// The status of a stretch in its sentence, or nothing where the stretch itself is only a condition ("if it resists").
 /// `valued` tells which items belong to values: a negation there ("no tug-back") is the value's own.
 pub fn of(
@@ -26,10 +39,11 @@ pub fn of(
     manner: Manner,
     conditional: bool,
     valued: &dyn Fn(usize) -> bool,
-) -> Option<Status> {
+) -> Option<Told> {
     let before = sentence.start..anchor.max(sentence.start).min(sentence.end);
+    let told = |status, by| Some(Told { status, by });
     if conditional {
-        return Some(Status::Conditional);
+        return told(Status::Conditional, None);
     }
     if let Some(at) = find_cue(line, sentence.clone(), "condition") {
         let end = sentence_room::condition_end(line, at, sentence.end);
@@ -39,29 +53,30 @@ pub fn of(
                 line.items.get(i).is_some_and(|it| !matches!(it.what, crate::words::line::What::Mark))
             });
             if !main_follows && !line.is_mark(at.saturating_sub(1), ",") {
-                return Some(Status::Conditional);
+                return told(Status::Conditional, Some(at));
             }
         } else if anchor >= end || stretch.end > end {
-            return Some(Status::Conditional);
+            return told(Status::Conditional, Some(at));
         } else {
             return None;
         }
     }
-    if find_cue(line, sentence.clone(), "general").is_some()
-        || manner == Manner::Case && (sentence.start..anchor.max(stretch.end)).any(|i| is_learner(line, i))
-    {
-        return Some(Status::General);
+    let learner = || (sentence.start..anchor.max(stretch.end)).find(|&i| is_learner(line, i));
+    let general =
+        find_cue(line, sentence.clone(), "general").or_else(|| learner().filter(|_| manner == Manner::Case));
+    if general.is_some() {
+        return told(Status::General, general);
     }
     if manner == Manner::Theory {
-        return (!states_a_fact(line, sentence)).then_some(Status::General);
+        return (!states_a_fact(line, sentence)).then_some(Status::General.into());
     }
-    if negated(line, sentence, stretch, anchor, valued) {
-        return Some(Status::NotDone);
+    if let Some(by) = negated(line, sentence, stretch, anchor, valued) {
+        return told(Status::NotDone, Some(by));
     }
-    if planned(line, &before, sentence, stretch, anchor) {
-        return Some(Status::Planned);
+    if let Some(by) = planned(line, &before, sentence, stretch, anchor) {
+        return told(Status::Planned, Some(by));
     }
-    Some(Status::Done)
+    told(Status::Done, None)
 }
 
 /// The status of words that are kept as text: their own verbs say nothing of it ("she should not chew on it").
@@ -71,17 +86,20 @@ pub fn of_text(
     items: &Range<usize>,
     rule: &Range<usize>,
     conditional: bool,
-) -> Status {
+) -> Told {
     let before = sentence.start..rule.start.max(sentence.start);
-    let any = |range: Range<usize>, class: &str| find_cue(line, range, class).is_some();
-    if conditional || any(before.clone(), "condition") {
-        Status::Conditional
-    } else if any(rule.end..items.end, "negation-after") || any(before.clone(), "negation") {
-        Status::NotDone
-    } else if any(before, "plan") {
-        Status::Planned
+    let cue = |range: Range<usize>, class: &str| find_cue(line, range, class);
+    let condition = cue(before.clone(), "condition");
+    let negation = || cue(rule.end..items.end, "negation-after").or_else(|| cue(before.clone(), "negation"));
+    let plan = || cue(before.clone(), "plan");
+    if conditional || condition.is_some() {
+        Told { status: Status::Conditional, by: condition }
+    } else if let Some(by) = negation() {
+        Told { status: Status::NotDone, by: Some(by) }
+    } else if let Some(by) = plan() {
+        Told { status: Status::Planned, by: Some(by) }
     } else {
-        Status::Done
+        Told::default()
     }
 }
 
@@ -120,7 +138,7 @@ fn negated(
     stretch: &Range<usize>,
     anchor: usize,
     valued: &dyn Fn(usize) -> bool,
-) -> bool {
+) -> Option<usize> {
     // Before: the nearest negation that nothing stops. Inside a stretch a negation may follow its first words.
     let from = sentence.start;
     let mut i = anchor;
@@ -141,17 +159,17 @@ fn negated(
             {
                 break;
             }
-            return true;
+            return Some(i);
         }
         if cue(line, i, "no") && anchor - i <= 4 {
-            return true;
+            return Some(i);
         }
     }
     // After: "not used", "was skipped".
     let mut i = anchor;
     while i < stretch.end.max(anchor) {
         if cue(line, i, "negation-after") && !valued(i) {
-            return true;
+            return Some(i);
         }
         // "Gates-Glidden we did not use": a verb that nothing follows in its clause.
         if i > anchor && cue(line, i, "negation") && !cue(line, i, "repair") && !valued(i) {
@@ -167,14 +185,14 @@ fn negated(
                 words += 1;
                 says |= line.atom(k).is_some() || line.term(k, "instruments").is_some();
             }
-            return (1..=6).contains(&words) && !says;
+            return ((1..=6).contains(&words) && !says).then_some(i);
         }
         if i > anchor && (ends_reach(line, i) || line.is_mark(i, ",")) {
             break;
         }
         i += 1;
     }
-    false
+    None
 }
 
 fn planned(
@@ -183,12 +201,12 @@ fn planned(
     sentence: &Range<usize>,
     stretch: &Range<usize>,
     anchor: usize,
-) -> bool {
+) -> Option<usize> {
     let mut i = before.end;
     while i > before.start {
         i -= 1;
         if cue(line, i, "plan") {
-            return true;
+            return Some(i);
         }
         if line.is_word(i, "but") || cue(line, i, "affirmed") || line.is_mark(i, ".") {
             break;
@@ -206,12 +224,13 @@ fn planned(
         i + 1 >= sentence.end
             || line.items.get(i + 1).is_some_and(|it| matches!(it.what, crate::words::line::What::Mark))
     };
-    let bare = first.is_some_and(|i| line.is_word(i, "next"))
-        || (anchor..stretch.end.min(sentence.end)).any(|i| cue(line, i, "plan-bare") && ends(i));
-    if bare && !sentence.clone().any(past) {
-        return true;
+    let bare = first
+        .filter(|&i| line.is_word(i, "next"))
+        .or_else(|| (anchor..stretch.end.min(sentence.end)).find(|&i| cue(line, i, "plan-bare") && ends(i)));
+    if bare.is_some() && !sentence.clone().any(past) {
+        return bare;
     }
     let clause = (anchor..sentence.end).find(|&i| line.is_mark(i, ",")).unwrap_or(sentence.end);
     (anchor..stretch.end.min(sentence.end))
-        .any(|i| cue(line, i, "plan-after") || i < clause && cue(line, i, "plan"))
+        .find(|&i| cue(line, i, "plan-after") || i < clause && cue(line, i, "plan"))
 }

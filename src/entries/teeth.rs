@@ -9,6 +9,7 @@ use super::{
     sentence::cue,
     session::{At, Note, Session, blank, push_doubt},
     tooth,
+    why::{From, Why},
 };
 use crate::{
     kinds::Place,
@@ -128,11 +129,14 @@ impl Session<'_> {
             let found = [("tooth".to_owned(), p.items.clone())];
             doubts::add(self, at, &segment.items, reading.kind, &mut entry, &found);
             self.tooth = Some(named.iso.clone());
+            self.tooth_said = at.spoken(&p.items);
             self.canal = None;
             if !self.teeth.contains(&named.iso) {
                 self.teeth.push(named.iso);
             }
-            let why = vec![format!("rule {}: {}", rule.id, at.said(&p.items).0)];
+            let words = at.said(&p.items).0;
+            let values = vec![("tooth".to_owned(), From::Said(words.clone()))];
+            let why = Why { opened_by: words, values, ..Why::default() };
             self.push(entry, Note { breath: at.n, kind: reading.kind, why, numbers: vec![] });
         }
         any

@@ -210,11 +210,15 @@ impl Reader<'_> {
             let value = atom.value.saturating_add(Decimal::thousandths(500));
             return Atom { value, end: e + 3, form: Form::Fraction, ..atom };
         }
-        // "21 ½": the sign is a number of its own below one.
+        // "21 ½", "21½": the sign is a number of its own below one; "10 ½ short" is a size and how far it stayed short.
+        let apart = || {
+            let measure =
+                |k: usize| matches!(self.word(k), Some("short" | "beyond" | "past" | "back" | "shy"));
+            measure(e + 1) || measure(e + 2)
+        };
         if let Some(t) = self.printed(e)
-            && matches!(t.text.as_str(), "0.5" | "0.25" | "0.75")
-            && t.shape == Shape::Digits
-            && t.joined
+            && matches!(t.text.as_str(), ".5" | ".25" | ".75")
+            && (t.joined || !apart())
         {
             let value = atom.value.saturating_add(t.text.parse().unwrap_or_default());
             return Atom { value, end: e + 1, form: Form::Fraction, ..atom };

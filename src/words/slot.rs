@@ -216,6 +216,12 @@ pub fn is_standard_size(n: Decimal) -> bool {
     n.to_whole().is_some_and(|n| SIZES.contains(&n))
 }
 
+/// Is there a taper `n`, from .02 to .12?
+pub fn is_taper(n: Decimal) -> bool {
+    let t = n.as_thousandths();
+    (20..=120).contains(&t) && t % 10 == 0
+}
+
 fn count(line: &Line, i: usize) -> Option<Reading> {
     let a = line.atom(i)?;
     // "three fifty" is 350 where a count is wanted.
@@ -559,8 +565,7 @@ fn begun_again(line: &Line, i: usize, a: &Atom) -> Option<Decimal> {
 }
 
 fn legal_fraction(a: &Atom) -> Option<Decimal> {
-    let t = a.value.as_thousandths();
-    ((20..=120).contains(&t) && t % 10 == 0).then_some(a.value)
+    is_taper(a.value).then_some(a.value)
 }
 
 /// A taper without its word: ".06", "oh six", "point oh six", "06", "6", "six".

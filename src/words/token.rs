@@ -123,9 +123,9 @@ fn end_of_digits(chars: &[char], mut i: usize) -> usize {
 
 fn fraction(c: char) -> Option<&'static str> {
     match c {
-        '½' => Some("0.5"),
-        '¼' => Some("0.25"),
-        '¾' => Some("0.75"),
+        '½' => Some(".5"),
+        '¼' => Some(".25"),
+        '¾' => Some(".75"),
         _ => None,
     }
 }
@@ -154,7 +154,7 @@ mod tests {
         check("MB: 25/.06, 3mL.", "mb : 25 / .06 , 3 ml .");
         check("1:100,000 K-file tug-back", "1 : 100000 k - file tug - back");
         check("21. 5 and 21.5 mm", "21 . 5 and 21.5 mm");
-        check("5.25% ½ mm #10", "5.25 % 0.5 mm # 10");
+        check("5.25% ½ mm #10", "5.25 % .5 mm # 10");
         check("I’d say two-thirds", "i'd say two - thirds");
         check("MB121.5 30-04 1-100,000", "mb 121.5 30 - 04 1 - 100000");
         check("milliliters of gray color", "millilitres of grey colour");

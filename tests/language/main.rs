@@ -9,3 +9,4 @@ mod numbers;
 mod print;
 mod spoken;
 mod standards;
+mod wild;
