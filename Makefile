@@ -104,8 +104,9 @@ bench-words:
 	$(CARGO) bench --locked --bench words
 
 # Fits the doubts again: AUDIO names folders of recordings with <id>.times.json, TEXTS a folder with <id>.toml
-# (tests/calibrate/calibrate.rs says what is in them). Writes src/listen/calibration.tsv and docs/reliability.md; build
-# and measure again afterwards.
+# (tests/calibrate/calibrate.rs says what is in them). Hears every recording in every way first, which takes a third of its
+# length, and keeps that below target/tapes: remove it when the listening itself was changed. Writes
+# src/listen/calibration.tsv and docs/reliability.md; build and measure again afterwards.
 AUDIO ?=
 TEXTS ?=
 CALIBRATE = target/release/examples/calibrate
@@ -115,6 +116,10 @@ calibrate:
 	@test -n '$(AUDIO)' -a -d '$(TEXTS)' || { echo 'make calibrate AUDIO="FOLDER …" TEXTS=FOLDER' >&2; exit 2; }
 	@scripts/setup.sh
 	$(CARGO) build --release --locked --example calibrate
-	for folder in $(AUDIO); do $(CALIBRATE) listen tuned "$$folder" '$(TEXTS)' || exit 1; done >$(SIGNALS)
+	for folder in $(AUDIO); do \
+	    tapes="target/tapes/$$(basename "$$folder")"; \
+	    find "$$folder" -name '*.times.json' | sed 's/\.times\.json$$//' | sort | while read -r stem; do \
+	        find "$$stem".* ! -name '*.json' | head -n 1; done | xargs -d '\n' $(CALIBRATE) tape "$$tapes" >&2 && \
+	    $(CALIBRATE) signals tuned "$$tapes" "$$folder" '$(TEXTS)' || exit 1; done >$(SIGNALS)
 	$(CALIBRATE) fit $(SIGNALS) >target/calibration.tsv && cp target/calibration.tsv src/listen/calibration.tsv
 	$(CALIBRATE) reliability $(SIGNALS) >target/reliability.md && cp target/reliability.md docs/reliability.md

@@ -105,12 +105,14 @@ fn listener(s: &Session<'_>, at: &At<'_>, field: &str, place: &Range<usize>, kin
     if value.number().is_none() && field != "tooth" && field != "vasoconstrictor" {
         return;
     }
+    // Only numbers: what else may be wrong counts where it would change the value.
     let worst = at
         .breath
         .words
         .get(heard.clone())
         .unwrap_or_default()
         .iter()
+        .filter(|w| w.is_number())
         .map(|w| w.p_wrong)
         .fold(0.0_f32, f32::max);
     let mut others: Vec<Value> = Vec::new();

@@ -20,7 +20,7 @@ const CERTAIN_WINDOWS: u32 = 16;
 
 /// A breath of what was heard in one span; none if nobody spoke there.
 pub(super) fn breath(heard: HeardSpan, table: &Table) -> Option<Breath> {
-    let HeardSpan { span, first_s, heard, names } = heard;
+    let HeardSpan { span, first_s, heard, names, .. } = heard;
     let mut breath = Breath { from_s: seconds(span.from), to_s: seconds(span.to), ..Breath::default() };
     breath.remarks.extend(heard.remark.map(str::to_owned));
     let nothing = heard.merged.words.is_empty();

@@ -91,6 +91,11 @@ pub struct Table {
 }
 
 impl Table {
+    /// The table in `text` for the tuned model or for the stock ones.
+    pub fn of(text: &str, tuned: bool) -> Self {
+        Self::read(text, if tuned { "tuned" } else { "stock" })
+    }
+
     /// Reads the rows of one model; lines that begin with `#` are notes.
     fn read(text: &str, model: &str) -> Self {
         let rows = text
@@ -122,8 +127,8 @@ impl Table {
 
 /// The table for a model: the tuned one has its own, all others share that of the stock weights.
 pub(super) fn table(model: &ModelInfo) -> &'static Table {
-    static TUNED: LazyLock<Table> = LazyLock::new(|| Table::read(FITTED, "tuned"));
-    static STOCK: LazyLock<Table> = LazyLock::new(|| Table::read(FITTED, "stock"));
+    static TUNED: LazyLock<Table> = LazyLock::new(|| Table::of(FITTED, true));
+    static STOCK: LazyLock<Table> = LazyLock::new(|| Table::of(FITTED, false));
     if model.tuned { &TUNED } else { &STOCK }
 }
 
@@ -139,35 +144,6 @@ pub fn doubt_from(strictness: &str) -> f32 {
     });
     let of = |name: &str| FROM.iter().find(|(n, _)| *n == name).map(|(_, p)| *p);
     of(strictness).or_else(|| of("usual")).unwrap_or(0.1)
-}
-
-/// What was heard in one span, before calibration.
-#[derive(Debug, Clone, PartialEq)]
-pub struct SpanSignals {
-    pub from_s: f64,
-    pub to_s: f64,
-    pub words: Vec<(String, Signal)>,
-}
-
-/// Listens as [`super::listen_each`] does, but gives what the table is fitted from.
-#[cfg(feature = "whisper")]
-pub fn listen_for_signals(
-    samples: &mut dyn crate::audio::Samples,
-    settings: &super::Settings,
-    sink: &mut dyn FnMut(SpanSignals),
-) -> Result<(), super::Error> {
-    use super::run::{HeardSpan, Step, seconds};
-    let finish = |heard: HeardSpan, _: &ModelInfo| {
-        let words = heard.heard.merged.words.into_iter();
-        let words = words.map(|w| (w.raw.text.clone(), signal(&w.raw.text, w.backing, w.raw.p))).collect();
-        Some(SpanSignals { from_s: seconds(heard.span.from), to_s: seconds(heard.span.to), words })
-    };
-    super::whisper::listen_each(samples, settings, &finish, &mut |step| {
-        if let Step::Item(item) = step {
-            sink(item);
-        }
-    })?;
-    Ok(())
 }
 
 /// For every heard word: what was really said there, in plain words, if that was something else. A number without its

@@ -1,5 +1,9 @@
 //! One span → what was heard in it: listened to twice, loops listened to again another way, doubts from what differs.
 
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
 use super::{
     Error,
     listener::{Listener, Listening},
@@ -35,6 +39,9 @@ pub(super) enum Second<'a> {
 pub(super) struct Ears<'a> {
     pub first: Box<dyn Listener + 'a>,
     pub second: Second<'a>,
+    /// Nobody listens a second time where the first is sure ([`merge::wants_second`]): for the tuned model only, on which
+    /// that was measured.
+    pub sparing: bool,
 }
 
 /// What was heard in a span.
@@ -56,47 +63,104 @@ impl Ears<'_> {
 
     /// Hears the samples of one span, of which `speech_s` seconds are speech; `once`: nobody listens a second time.
     pub(super) fn hear(&mut self, samples: &[f32], speech_s: f64, once: bool) -> Result<Heard, Error> {
-        let first = self.first.hear(samples, true)?;
-        let second = match &mut self.second {
+        let second = match &self.second {
             Second::Nobody => None,
             _ if once => None,
-            Second::SameModel => Some(faster(self.first.as_mut(), samples, TEMPO)?),
-            Second::Other(listener) => Some(listener.hear(samples, false)?),
+            Second::SameModel => Some(Way::Faster),
+            Second::Other(_) => Some(Way::Other),
         };
-        let second = second.filter(|s| verdict(s, speech_s) != Repeat::Loop);
-        let same_model = matches!(self.second, Second::SameModel);
-        match (verdict(&first, speech_s), second) {
-            (Repeat::Loop, Some(second)) if same_model => Ok(plainly(merge::alone(second))),
-            (Repeat::Loop, _) => {
-                let slower = faster(self.first.as_mut(), samples, TEMPO_OF_THIRD)?;
-                if verdict(&slower, speech_s) == Repeat::Loop {
-                    return Ok(Heard { remark: Some(UNREADABLE), ..Heard::default() });
-                }
-                Ok(plainly(merge::alone(slower)))
-            }
-            (Repeat::Twice { .. }, second) => {
-                let once = |l: &Listening| verdict(l, speech_s) == Repeat::No;
-                let halved = second.filter(|s| once(s) && says_half_of(s, &first));
-                let halved = if halved.is_some() {
-                    halved
-                } else {
-                    Some(wider(self.first.as_mut(), samples)?)
-                        .filter(|wide| once(wide) && says_half_of(wide, &first))
-                };
-                Ok(match halved {
-                    Some(listening) => plainly(merge::alone(listening)),
-                    None => Heard { merged: merge::alone(first), remark: Some(POSSIBLE_REPEAT) },
-                })
-            }
-            (Repeat::No, Some(second)) => {
-                let third = (same_model && merge::unsure(&first, &second))
-                    .then(|| faster(self.first.as_mut(), samples, TEMPO_OF_THIRD))
-                    .transpose()?
-                    .filter(|third| verdict(third, speech_s) == Repeat::No);
-                Ok(plainly(merge::merge(first, &second, third.as_ref(), same_model)))
-            }
-            (Repeat::No, None) => Ok(plainly(merge::alone(first))),
+        let sparing = self.sparing;
+        hear(&mut |way| self.take(samples, way), second, sparing, speech_s)
+    }
+
+    /// Hears the samples in every way that [`hear`] may ask of one model, whether it would ask or not.
+    pub(super) fn tape(&mut self, samples: &[f32], speech_s: f64) -> Result<Takes, Error> {
+        let mut takes = Takes::new();
+        let as_is = self.take(samples, Way::AsIs)?;
+        if matches!(verdict(&as_is, speech_s), Repeat::Twice { .. }) {
+            takes.insert(Way::Wider, self.take(samples, Way::Wider)?);
         }
+        takes.insert(Way::AsIs, as_is);
+        for way in [Way::Faster, Way::Slower] {
+            takes.insert(way, self.take(samples, way)?);
+        }
+        if matches!(self.second, Second::Other(_)) {
+            takes.insert(Way::Other, self.take(samples, Way::Other)?);
+        }
+        Ok(takes)
+    }
+
+    fn take(&mut self, samples: &[f32], way: Way) -> Result<Listening, Error> {
+        let first = self.first.as_mut();
+        match (way, &mut self.second) {
+            (Way::AsIs, _) => first.hear(samples, true),
+            (Way::Other, Second::Other(listener)) => listener.hear(samples, false),
+            (Way::Faster | Way::Other, _) => faster(first, samples, TEMPO),
+            (Way::Slower, _) => faster(first, samples, TEMPO_OF_THIRD),
+            (Way::Wider, _) => wider(first, samples),
+        }
+    }
+}
+
+/// In which way a span is listened to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Way {
+    AsIs,
+    Faster,
+    Slower,
+    /// With a second of silence after it.
+    Wider,
+    /// By the other model.
+    Other,
+}
+
+/// What was heard of one span, by way.
+pub(super) type Takes = BTreeMap<Way, Listening>;
+
+/// Asks for the listenings that are needed, one after the other, and makes one of them; `second`: the way of the second,
+/// if there is one; `sparing`: only where the first is in doubt.
+pub(super) fn hear(
+    take: &mut dyn FnMut(Way) -> Result<Listening, Error>,
+    second: Option<Way>,
+    sparing: bool,
+    speech_s: f64,
+) -> Result<Heard, Error> {
+    let same_model = second == Some(Way::Faster);
+    let first = take(Way::AsIs)?;
+    let wanted = !sparing || verdict(&first, speech_s) != Repeat::No || merge::wants_second(&first);
+    let second = second.filter(|_| wanted).map(&mut *take).transpose()?;
+    let second = second.filter(|s| verdict(s, speech_s) != Repeat::Loop);
+    match (verdict(&first, speech_s), second) {
+        (Repeat::Loop, Some(second)) if same_model => Ok(plainly(merge::alone(second))),
+        (Repeat::Loop, _) => {
+            let slower = take(Way::Slower)?;
+            if verdict(&slower, speech_s) == Repeat::Loop {
+                return Ok(Heard { remark: Some(UNREADABLE), ..Heard::default() });
+            }
+            Ok(plainly(merge::alone(slower)))
+        }
+        (Repeat::Twice { .. }, second) => {
+            let once = |l: &Listening| verdict(l, speech_s) == Repeat::No;
+            let halved = second.filter(|s| once(s) && says_half_of(s, &first));
+            let halved = if halved.is_some() {
+                halved
+            } else {
+                Some(take(Way::Wider)?).filter(|wide| once(wide) && says_half_of(wide, &first))
+            };
+            Ok(match halved {
+                Some(listening) => plainly(merge::alone(listening)),
+                None => Heard { merged: merge::alone(first), remark: Some(POSSIBLE_REPEAT) },
+            })
+        }
+        (Repeat::No, Some(second)) => {
+            let third = (same_model && merge::unsure(&first, &second))
+                .then(|| take(Way::Slower))
+                .transpose()?
+                .filter(|third| verdict(third, speech_s) == Repeat::No);
+            Ok(plainly(merge::merge(first, &second, third.as_ref(), same_model)))
+        }
+        (Repeat::No, None) => Ok(plainly(merge::alone(first))),
     }
 }
 
@@ -171,7 +235,7 @@ mod tests {
             let text = line.trim_start_matches('!');
             let words = text
                 .split_whitespace()
-                .map(|w| RawWord { text: w.to_owned(), p: 0.9, ..RawWord::default() })
+                .map(|w| RawWord { text: w.to_owned(), p: 0.85, ..RawWord::default() })
                 .collect();
             Ok(Listening { words, endless: line.starts_with('!'), ..Listening::default() })
         }
@@ -181,7 +245,7 @@ mod tests {
     #[track_caller]
     fn check(lines: &[&'static str], expect: &str) {
         let script = Box::new(Script(lines.to_vec()));
-        let mut ears = Ears { first: script, second: Second::SameModel };
+        let mut ears = Ears { first: script, second: Second::SameModel, sparing: true };
         let heard = ears.hear(&vec![0.0; 16_000], 4.0, false).unwrap();
         let text: Vec<&str> = heard.merged.words.iter().map(|w| w.raw.text.as_str()).collect();
         let remark = heard.remark.map(|r| format!(" [{r}]")).unwrap_or_default();
@@ -190,6 +254,7 @@ mod tests {
 
     #[test]
     fn loops_are_heard_again_another_way() {
+        check(&["rubber dam on"], "rubber dam on");
         check(&["tooth three six", "tooth three six"], "tooth three six");
         check(&["!the the the", "tooth three six"], "tooth three six");
         check(&["so so so so so so so", "tooth three six"], "tooth three six");

@@ -3,6 +3,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::plain::{is_number, plain};
+
 /// One stretch of speech between pauses. Times are seconds of the original recording.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Breath {
@@ -23,6 +25,13 @@ pub struct HeardWord {
     pub to_s: f64,
     /// Calibrated probability that this word is not what was said, 0 to 1. 0 for a transcript.
     pub p_wrong: f32,
+}
+
+impl HeardWord {
+    /// Whether a part of a number is in it, in words or digits.
+    pub fn is_number(&self) -> bool {
+        plain(&self.text).iter().any(|word| is_number(word))
+    }
 }
 
 /// Words `first..end` of the breath may have been `text` instead. An empty `text` says that a listener heard nothing

@@ -26,7 +26,7 @@ use crate::audio::Samples;
 /// How the first line begins.
 const HEAD: &str = r#"{"format":"tugback-unfinished","#;
 /// Raised when what a line holds, or how breaths are made, changes without a new program version.
-const VERSION: u32 = 1;
+const VERSION: u32 = 2;
 
 /// Why finished parts cannot be kept.
 #[derive(Debug, thiserror::Error)]

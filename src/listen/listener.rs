@@ -1,9 +1,11 @@
 //! What a recogniser must do, whichever engine it is. Tests use listeners that need no model.
 
+use serde::{Deserialize, Serialize};
+
 use super::Error;
 
 /// One word as one listener heard it. Times are seconds from the start of the samples that it was given.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct RawWord {
     pub text: String,
     pub from_s: f64,
@@ -14,7 +16,7 @@ pub struct RawWord {
 
 /// What the listener would have written next best in place of words `first..end` (between two words where they are
 /// equal; nothing there where `text` is empty), with the probability that it gave to it.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct RunnerUp {
     pub first: usize,
     pub end: usize,
@@ -23,7 +25,7 @@ pub struct RunnerUp {
 }
 
 /// What one listener heard in one span.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Listening {
     pub words: Vec<RawWord>,
     pub runners_up: Vec<RunnerUp>,

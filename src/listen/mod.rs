@@ -25,6 +25,7 @@ mod plain;
 mod repeats;
 mod run;
 pub mod spans;
+pub mod tape;
 mod threads;
 #[cfg(feature = "whisper")]
 mod whisper;
@@ -146,7 +147,7 @@ pub fn listen_each(
     sink: &mut dyn FnMut(Event),
 ) -> Result<Heard, Error> {
     let finish = |span, model: &ModelInfo| breath::breath(span, calibration::table(model));
-    whisper::listen_each(samples, settings, &finish, &mut |step| {
+    whisper::listen_each(samples, settings, false, &finish, &mut |step| {
         sink(match step {
             run::Step::Item(breath) => Event::Breath(breath),
             run::Step::Progress(progress) => Event::Progress(progress),

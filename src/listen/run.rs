@@ -32,6 +32,10 @@ pub(super) struct HeardSpan {
     /// Time of the recording at which the samples began that were listened to; word times count from there.
     pub first_s: f64,
     pub heard: hear::Heard,
+    /// Every listening by itself, where they are taped; then nothing is made of them.
+    pub takes: hear::Takes,
+    /// See [`Ears::sparing`].
+    pub sparing: bool,
     /// Who listened a second and a third time.
     pub names: (String, String),
 }
@@ -70,7 +74,7 @@ pub(super) fn run<'a, T: Send>(
     thread::scope(|scope| {
         for _ in 0..how.workers {
             let (jobs, breaths) = (Arc::clone(&jobs_out), breaths_in.clone());
-            scope.spawn(move || work(&jobs, &breaths, make_ears, finish, waiting, how.live));
+            scope.spawn(move || work(&jobs, &breaths, make_ears, finish, waiting, how));
         }
         drop((jobs_out, breaths_in));
         let mut feeder = Feeder::new(detector, samples.expected_s(), how);
@@ -114,6 +118,8 @@ pub(super) struct How<'a> {
     pub start_s: f64,
     /// See [`super::Settings::live`].
     pub live: bool,
+    /// Every listening is wanted by itself.
+    pub tape: bool,
     pub stop: Option<&'a AtomicBool>,
 }
 
@@ -278,7 +284,7 @@ fn work<'a, T>(
     make_ears: &(dyn Fn() -> Result<Ears<'a>, Error> + Sync),
     finish: &(dyn Fn(HeardSpan) -> Option<T> + Sync),
     waiting: &AtomicUsize,
-    live: bool,
+    how: &How<'_>,
 ) {
     let mut ears = match make_ears() {
         Ok(ears) => ears,
@@ -298,13 +304,24 @@ fn work<'a, T>(
         let (from_s, to_s) = (seconds(job.span.from), seconds(job.span.to));
         #[expect(clippy::cast_precision_loss, reason = "a recording has less than 2^53 samples")]
         let first_s = job.first as f64 / f64::from(RATE_HZ);
-        let heard = ears
-            .hear(&job.samples, to_s - from_s, live && others_wait)
-            .map_err(|e| at(e, from_s))
-            .map(|heard| {
-                let span = HeardSpan { span: job.span, first_s, heard, names: names.clone() };
-                (job.number, to_s, finish(span))
-            });
+        let speech_s = to_s - from_s;
+        let heard = if how.tape {
+            ears.tape(&job.samples, speech_s).map(|takes| (hear::Heard::default(), takes))
+        } else {
+            let once = how.live && others_wait;
+            ears.hear(&job.samples, speech_s, once).map(|heard| (heard, hear::Takes::new()))
+        };
+        let heard = heard.map_err(|e| at(e, from_s)).map(|(heard, takes)| {
+            let span = HeardSpan {
+                span: job.span,
+                first_s,
+                heard,
+                takes,
+                names: names.clone(),
+                sparing: ears.sparing,
+            };
+            (job.number, to_s, finish(span))
+        });
         let failed = heard.is_err();
         if finished.send(heard).is_err() || failed {
             return;

@@ -1,6 +1,8 @@
 //! Probabilities of speech → spans to listen to. A pause of [`PAUSE_S`] ends a breath; speech that goes on is split at
 //! its best pause before [`LONGEST_S`]. Never drops speech: what is not in a span was below the threshold all along.
 
+use serde::{Deserialize, Serialize};
+
 use super::listener::WINDOW;
 use crate::audio::RATE_HZ;
 
@@ -25,7 +27,7 @@ const CERTAIN: f32 = 0.9;
 const LEAST_WINDOWS: usize = 3;
 
 /// One stretch of speech, in samples of the recording.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Span {
     pub from: u64,
     pub to: u64,

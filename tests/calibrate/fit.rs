@@ -95,7 +95,7 @@ fn is_number(word: &Word) -> bool {
 
 /// So many of the number words that were heard rightly may be doubted: what a person puts up with. A value has two
 /// words or so, and half of the development audio is noisy.
-const BUDGETS: [(&str, f64); 3] = [("relaxed", 0.02), ("usual", 0.06), ("strict", 0.12)];
+const BUDGETS: [(&str, f64); 3] = [("relaxed", 0.03), ("usual", 0.09), ("strict", 0.18)];
 
 /// The least probability from which doubts stay within a budget, half way down to the next lower one.
 fn doubt_from(table: &Table, words: &[Word], budget: f64) -> f64 {

@@ -79,8 +79,9 @@ impl Samples for Made {
 
 /// What is heard: `from:word` for every span, and the end.
 fn hear(made: &mut Made, workers: usize, start_s: f64, fails_at: Option<usize>) -> Result<String, Error> {
-    let how = How { workers, start_s, live: false, stop: None };
-    let make_ears = || Ok(Ears { first: Box::new(Counter { fails_at }), second: hear::Second::Nobody });
+    let how = How { workers, start_s, live: false, tape: false, stop: None };
+    let make_ears =
+        || Ok(Ears { first: Box::new(Counter { fails_at }), second: hear::Second::Nobody, sparing: false });
     let finish = |span: HeardSpan| {
         let word = span.heard.merged.words.first()?;
         Some(format!("{:.1}:{}", span.first_s + word.raw.from_s, word.raw.text))
@@ -128,7 +129,7 @@ fn speech_at_the_edges_is_whole() {
 #[test]
 fn an_error_says_where_it_was() {
     for workers in [1, 3] {
-        let error = hear(&mut Made::new(&PATTERN, 60, 1600), workers, 0.0, Some(40)).unwrap_err();
+        let error = hear(&mut Made::new(&PATTERN, 35, 1600), workers, 0.0, Some(40)).unwrap_err();
         let text = error.to_string();
         assert!(text.contains("at 16.") && text.contains("no memory"), "{text}");
     }
@@ -137,8 +138,10 @@ fn an_error_says_where_it_was() {
 #[test]
 fn stopping_keeps_what_was_heard_and_says_where_to_go_on() {
     let stop = AtomicBool::new(false);
-    let how = How { workers: 1, start_s: 0.0, live: false, stop: Some(&stop) };
-    let make_ears = || Ok(Ears { first: Box::new(Counter { fails_at: None }), second: hear::Second::Nobody });
+    let how = How { workers: 1, start_s: 0.0, live: false, tape: false, stop: Some(&stop) };
+    let make_ears = || {
+        Ok(Ears { first: Box::new(Counter { fails_at: None }), second: hear::Second::Nobody, sparing: false })
+    };
     let finish = |span: HeardSpan| Some(seconds(span.span.to));
     let mut last_s = 0.0;
     let done =
@@ -154,7 +157,7 @@ fn stopping_keeps_what_was_heard_and_says_where_to_go_on() {
 
 #[test]
 fn three_hours_need_no_more_memory_than_three_minutes() {
-    let how = How { workers: 1, start_s: 0.0, live: false, stop: None };
+    let how = How { workers: 1, start_s: 0.0, live: false, tape: false, stop: None };
     let mut loudness = Loudness;
     let mut feeder = Feeder::new(&mut loudness, None, &how);
     let mut made = Made::new(&[(50, 20), (0, 400)], 10_800, 160_000);
