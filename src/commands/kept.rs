@@ -9,15 +9,28 @@ use crate::{
     listen::{Error, Heard, Settings, kept::Kept},
 };
 
-/// Opens what an earlier run kept for `output`, and says so, or begins anew. Nothing is kept for standard output or a
-/// device.
-pub(super) fn open(output: &Path, report: &Report, settings: &Settings) -> miette::Result<Option<Kept>> {
-    let special = output.metadata().is_ok_and(|about| !about.is_file());
-    if output == Path::new("-") || special {
-        return Ok(None);
-    }
+/// Opens what an earlier run kept for `output`, and says so, or begins anew. Beside standard output or a device nothing
+/// can lie: then it is kept beside the recording, where the log usually is, and where that cannot be, nothing is kept.
+pub(super) fn open(
+    input: &Path,
+    output: &Path,
+    report: &Report,
+    settings: &Settings,
+) -> miette::Result<Option<Kept>> {
+    let is_special = output == Path::new("-") || output.metadata().is_ok_and(|about| !about.is_file());
     let sound = format!("{} {} {}", report.sha256, report.track, report.channel);
-    let kept = Kept::open(&Kept::place(output), &sound, settings).into_diagnostic()?;
+    let opened = |beside: &Path| Kept::open(&Kept::place(beside), &sound, settings);
+    let kept = if is_special {
+        match opened(&super::log::beside(input)) {
+            Ok(kept) => kept,
+            Err(why) => {
+                super::tell(format_args!("a stop would lose what was heard: {why}"));
+                return Ok(None);
+            }
+        }
+    } else {
+        opened(output).into_diagnostic()?
+    };
     if kept.count() > 0 {
         super::tell(format_args!("going on at {}; what was heard before was kept", time(kept.done_s())));
     }

@@ -71,10 +71,8 @@ pub(super) fn run(args: &Listen) -> miette::Result<Done> {
     if let Some(path) = file {
         refuse_output(&args.input, path)?;
     }
-    let mut kept = match file {
-        Some(path) => super::kept::open(path, recording.report(), &settings)?,
-        None => None,
-    };
+    let output = file.unwrap_or(Path::new("-"));
+    let mut kept = super::kept::open(&args.input, output, recording.report(), &settings)?;
     let mut going_on = kept.as_ref().is_some_and(|kept| kept.count() > 0);
     let bar = bar(recording.expected_s());
     // What is not yet written: for a file all of it, so that the file is written whole or not at all.
@@ -102,7 +100,10 @@ pub(super) fn run(args: &Listen) -> miette::Result<Done> {
     let heard = heard.into_diagnostic()?;
     match (file, printed) {
         (Some(path), _) => file::write_whole(path, text.as_bytes()).into_diagnostic()?,
-        (None, Err(e)) if e.kind() == io::ErrorKind::BrokenPipe => return Ok(Done::Well),
+        (None, Err(e)) if e.kind() == io::ErrorKind::BrokenPipe => {
+            super::kept::done(kept);
+            return Ok(Done::Well);
+        }
         (None, Err(e)) => return Err(e).into_diagnostic().wrap_err("cannot write to standard output"),
         (None, Ok(())) => print(&text)?,
     }

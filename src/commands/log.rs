@@ -176,7 +176,7 @@ pub(super) fn run(args: &Log) -> miette::Result<Done> {
 }
 
 /// `visit.flac` → `visit.log.json`.
-fn beside(input: &Path) -> PathBuf {
+pub(super) fn beside(input: &Path) -> PathBuf {
     input.with_extension("log.json")
 }
 
@@ -241,7 +241,7 @@ fn hear(args: &Log, out: &Path, chosen: Option<&Path>) -> miette::Result<Words> 
         how.second = listen::Second::Off;
     }
     super::on_interrupt(move || stop.store(true, Ordering::Relaxed))?;
-    let mut kept = super::kept::open(out, recording.report(), &how)?;
+    let mut kept = super::kept::open(&args.input, out, recording.report(), &how)?;
     let bar = progress();
     let mut breaths = Vec::new();
     let mut going_on = kept.as_ref().is_some_and(|kept| kept.count() > 0);

@@ -46,7 +46,11 @@ fn log(place: &Place) -> Command {
 
 /// Starts listening and waits until so many breaths are on disk.
 fn started(place: &Place, breaths: usize) -> Child {
-    let run = log(place).stdout(Stdio::null()).stderr(Stdio::piped()).spawn().expect("tugback runs");
+    started_as(place, log(place).stdout(Stdio::null()).stderr(Stdio::piped()), breaths)
+}
+
+fn started_as(place: &Place, run: &mut Command, breaths: usize) -> Child {
+    let run = run.spawn().expect("tugback runs");
     let since = Instant::now();
     while lines(&place.path(UNFINISHED)) < breaths + 1 {
         assert!(since.elapsed() < Duration::from_secs(300), "nothing is kept");
@@ -97,6 +101,34 @@ fn a_kill_and_a_stop_cost_nothing() {
     }
     let (_, again) = to_the_end(&place);
     assert_eq!(again, whole);
+}
+
+/// The log goes to standard output: what is finished is kept beside the recording, and goes away at the end.
+#[test]
+fn standard_output_is_no_place_to_keep_anything() {
+    let place = visit();
+    let printed = |place: &Place| {
+        let ran = crate::Ran::from(&log(place).args(["-o", "-"]).output().expect("tugback runs"));
+        assert_eq!(ran.code, 0, "{ran:?}");
+        assert_eq!(place.names(), ["visit.wav"], "nothing is left");
+        (ran.err, ran.out)
+    };
+    let (said, whole) = printed(&place);
+    assert!(!said.contains("going on"), "{said}");
+    let mut run = log(&place);
+    let run = run.args(["-o", "-"]).stdout(Stdio::null()).stderr(Stdio::piped());
+    let mut killed = started_as(&place, run, 1);
+    killed.kill().expect("killed");
+    killed.wait().expect("ended");
+    let (said, again) = printed(&place);
+    assert!(said.contains("going on at 0:00:"), "{said}");
+    assert_eq!(again, whole);
+    // Where the recording's folder holds something else under that name, the log comes all the same.
+    place.file(UNFINISHED, b"something else");
+    let ran = crate::Ran::from(&log(&place).args(["-o", "-"]).output().expect("tugback runs"));
+    assert!(ran.code == 0 && ran.out == whole, "{ran:?}");
+    assert!(ran.err.contains("a stop would lose what was heard"), "{ran:?}");
+    assert_eq!(std::fs::read(place.path(UNFINISHED)).expect("there"), b"something else");
 }
 
 /// What was kept from another recording is not mixed into this one.
