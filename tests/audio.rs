@@ -11,6 +11,8 @@
 
 #[path = "audio/channels.rs"]
 mod channels;
+#[path = "audio/cuts.rs"]
+mod cuts;
 #[path = "audio/formats.rs"]
 mod formats;
 #[path = "audio/inspect.rs"]

@@ -155,7 +155,7 @@ struct Inner {
 }
 
 /// Opens the Matroska file that starts at `start`.
-pub(super) fn open(mut input: Input, start: u64, repairs: Vec<String>) -> Result<Box<dyn Source>, Error> {
+pub(super) fn open(mut input: Input, start: u64, mut repairs: Vec<String>) -> Result<Box<dyn Source>, Error> {
     let (mut info, mut entries, mut at) = (None, None, start);
     for _ in 0..MOST_HEADERS {
         let Some(element) = element(&mut input, at)? else { break };
@@ -174,6 +174,20 @@ pub(super) fn open(mut input: Input, start: u64, repairs: Vec<String>) -> Result
             _ => {}
         }
         let Some(size) = element.size else { break };
+        let left = input.len().saturating_sub(body);
+        if element.id == id::TRACKS && size > left {
+            // It claims more than there is: a lie where sound follows, else the file was cut here.
+            let Some(cluster) = next_cluster(&mut input, body)? else {
+                let what = "the file ends inside its list of tracks".into();
+                return Err(Error::CutOff { path: input.path(), container: CONTAINER.into(), what });
+            };
+            repairs.push(format!(
+                "header repaired: the list of tracks claims {size} bytes, {left} are left; it ends where the sound begins"
+            ));
+            entries = Some(input.bytes(body, usize::try_from(cluster - body).unwrap_or(0))?.to_vec());
+            at = cluster;
+            break;
+        }
         at = body.saturating_add(size);
     }
     let Some(entries) = entries else {
@@ -220,6 +234,13 @@ pub(super) fn open(mut input: Input, start: u64, repairs: Vec<String>) -> Result
         return Err(Error::NoSoundTrack { path: matroska.input.path(), container: CONTAINER.into() });
     }
     Ok(Box::new(matroska))
+}
+
+/// Where the first cluster starts, within what a header may take.
+fn next_cluster(input: &mut Input, from: u64) -> Result<Option<u64>, Error> {
+    let bytes = input.bytes(from, usize::try_from(MOST_HEADER).unwrap_or(STEP))?;
+    let found = bytes.windows(4).position(|w| w == id::CLUSTER.to_be_bytes());
+    Ok(found.map(|n| from + n as u64))
 }
 
 /// Nanoseconds since 2001 as RFC 3339.

@@ -81,6 +81,8 @@ struct Mp4 {
     started: Option<String>,
     undecoded: u64,
     damage: u64,
+    /// Bytes at the end of the file in which no fragment is whole.
+    unfinished: u64,
     /// A sample lies behind the end of the file.
     cut: bool,
     /// Bytes of packets on the way to the decoder.
@@ -141,6 +143,7 @@ pub(super) fn open(mut input: Input, start: u64, mut repairs: Vec<String>) -> Re
         repairs,
         undecoded: 0,
         damage: 0,
+        unfinished: 0,
         cut: false,
         packet: Vec::new(),
     };
@@ -211,6 +214,11 @@ fn top_box(input: &mut Input, at: u64) -> Result<Option<TopBox>, Error> {
     Ok(Some((name, at + head..at.saturating_add(size))))
 }
 
+/// Whether nothing but zeros follows, as far as it is looked at: room that a recorder took in advance.
+fn is_empty(input: &mut Input, from: u64) -> Result<bool, Error> {
+    Ok(input.bytes(from, STEP)?.iter().all(|byte| *byte == 0))
+}
+
 impl Mp4 {
     fn add(&mut self, trak: &[u8], movie_hz: u32, extends: &[u8]) -> Option<()> {
         let mdia = find(trak, *b"mdia")?;
@@ -226,7 +234,17 @@ impl Mp4 {
         let wide = mdhd.first() == Some(&1);
         let ticks_hz = long(mdhd, if wide { 20 } else { 12 }).unwrap_or(0);
         // A clock of 0 ticks cannot be used; the sound's own rate is the usual one.
-        let ticks_hz = if ticks_hz == 0 { sound.rate_hz.unwrap_or(1) } else { ticks_hz };
+        let ticks_hz = match (ticks_hz, sound.rate_hz) {
+            (0, rate_hz) => {
+                let rate_hz = rate_hz.unwrap_or(1);
+                self.repairs.push(format!(
+                    "header repaired: the clock of track {} has 0 ticks a second; {rate_hz}, the rate of its sound, was taken",
+                    self.tracks.len() + 1
+                ));
+                rate_hz
+            }
+            (ticks_hz, _) => ticks_hz,
+        };
         let language = short(mdhd, if wide { 32 } else { 20 }).map(language);
         let table = Table::read(stbl);
         let declared = table.ticks();
@@ -295,6 +313,9 @@ impl Mp4 {
             let Some((name, body)) = known else {
                 // Damage: the next fragment has a heading of its own.
                 self.fragments = self.next_moof(at)?;
+                if self.fragments.is_none() && !is_empty(&mut self.input, at)? {
+                    self.unfinished = self.input.len() - at;
+                }
                 continue;
             };
             self.fragments = Some(body.end).filter(|end| *end > at && *end < self.input.len());
@@ -546,6 +567,12 @@ impl Source for Mp4 {
         }
         if self.damage > 0 {
             all.push(format!("damage inside: {} could not be read", counted(self.damage, "byte")));
+        }
+        if self.unfinished > 0 {
+            all.push(format!(
+                "the last {} of the file are no whole part of it: the recording was cut off there, or its end is damaged",
+                counted(self.unfinished, "byte")
+            ));
         }
         if self.cut {
             all.push("the index lists sound behind the end of the file".into());

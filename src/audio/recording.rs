@@ -24,6 +24,8 @@ const MOST_GAP_S: f64 = 3600.0;
 const MOST_JUMPS: f64 = 0.2;
 /// A declared length that is missed by more is told, in seconds.
 const SHORT_S: f64 = 0.5;
+/// The same where the header counts every sample, as FLAC's does, in seconds.
+const SHORT_BY_COUNT_S: f64 = 0.02;
 /// Silence for a gap is given in pieces of this many frames.
 const SILENCE: u64 = 1 << 14;
 
@@ -112,7 +114,8 @@ pub fn open(path: &Path, options: &Options) -> Result<Recording, Error> {
     let mut warnings = Vec::new();
     let clock = believe_clock(look, &mut repairs);
     let decoded_s = look.decoded_s + if clock { look.jumped_s } else { 0.0 };
-    if let Some(declared_s) = header.declared_s.filter(|declared| declared - decoded_s > SHORT_S) {
+    let short_s = if container == "FLAC" { SHORT_BY_COUNT_S } else { SHORT_S };
+    if let Some(declared_s) = header.declared_s.filter(|declared| declared - decoded_s > short_s) {
         warnings.push(format!(
             "file cut short: its header promises {declared_s:.1} s, {decoded_s:.1} s could be read"
         ));

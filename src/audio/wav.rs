@@ -281,7 +281,7 @@ impl Walk {
             && rest > 1024
             && !self.plausible(input, padded)?
             && !self.plausible(input, next)?
-            && !is_tail(input.bytes(next, 1024)?);
+            && !is_tail(input, next)?;
         if goes_on {
             self.beyond = Some((next, rest));
         }
@@ -322,10 +322,21 @@ impl Walk {
     }
 }
 
-/// What other programs hang behind a file: tags, or an empty rest.
-fn is_tail(bytes: &[u8]) -> bool {
-    bytes.starts_with(b"TAG")
-        || bytes.starts_with(b"ID3")
-        || bytes.starts_with(b"APETAGEX")
-        || bytes.iter().all(|b| *b == 0)
+/// What other programs hang behind a file: tags, or an empty rest. Sound that begins with silence is no empty rest.
+fn is_tail(input: &mut Input, from: u64) -> Result<bool, Error> {
+    let bytes = input.bytes(from, 16)?;
+    if bytes.starts_with(b"TAG") || bytes.starts_with(b"ID3") || bytes.starts_with(b"APETAGEX") {
+        return Ok(true);
+    }
+    let mut at = from;
+    loop {
+        let bytes = input.bytes(at, 1 << 16)?;
+        if bytes.is_empty() {
+            return Ok(true);
+        }
+        if bytes.iter().any(|b| *b != 0) {
+            return Ok(false);
+        }
+        at += bytes.len() as u64;
+    }
 }

@@ -36,6 +36,18 @@ pub(super) struct Spans {
     pub(super) repairs: Vec<String>,
 }
 
+impl Spans {
+    /// What follows the declared end is sound too.
+    fn take_too(&mut self, start: u64, len: u64) {
+        self.repairs.push(format!(
+            "header repaired: behind the sound that the header promises, {len} more bytes follow without a heading; they were taken as sound too"
+        ));
+        if let Some(last) = self.data.last_mut() {
+            last.1 = start + len - last.0;
+        }
+    }
+}
+
 impl Header {
     pub(super) fn read(bytes: &[u8], big_endian: bool) -> Option<Self> {
         let short = |at: usize| {
@@ -83,16 +95,24 @@ impl Header {
                 channels = real;
                 block = format.bytes * channels;
                 if let Some((start, len)) = spans.beyond.take() {
-                    self.beyond(&mut input, format, &sample, (start, len), &mut spans)?;
+                    beyond(&mut input, (format, channels), &sample, (start, len), &mut spans)?;
                 }
                 Code::Pcm(format)
             }
-            0x11 => Code::Adpcm(adpcm::Code::ImaWav),
-            0x02 => Code::Adpcm(adpcm::Code::Microsoft { coefficients: self.coefficients() }),
+            0x11 | 0x02 => {
+                if let Some((start, len)) = spans.beyond.take() {
+                    spans.take_too(start, len);
+                }
+                Code::Adpcm(match self.tag {
+                    0x11 => adpcm::Code::ImaWav,
+                    _ => adpcm::Code::Microsoft { coefficients: self.coefficients() },
+                })
+            }
             // MPEG audio and ADTS in a WAV: the sound finds its own frames.
             0x50 | 0x55 | 0xff | 0x1600 | 0x1610 => {
                 let (start, _) = spans.data.first().copied().unwrap_or_default();
-                let (last, len) = spans.data.last().copied().unwrap_or_default();
+                // Whatever follows without a heading: frames are known by themselves.
+                let (last, len) = spans.beyond.or(spans.data.last().copied()).unwrap_or_default();
                 return match mpeg::open(input, start, last + len, container, spans.repairs)? {
                     Ok(source) => Ok(source),
                     Err(input) => Err(self.unreadable(&input, container)),
@@ -194,33 +214,6 @@ impl Header {
         Some((format, real))
     }
 
-    /// Whether what follows the declared end is more of the same sound: then it is not lost.
-    fn beyond(
-        &self,
-        input: &mut Input,
-        format: Format,
-        sample: &[u8],
-        (start, len): (u64, u64),
-        spans: &mut Spans,
-    ) -> Result<(), Error> {
-        let channels = usize::from(self.channels).max(1);
-        let more = middle(input, &[(start, len)])?;
-        let (known, rest) = (roughness(format, channels, sample), roughness(format, channels, &more));
-        if rest.is_finite() && rest < (1.5 * known).clamp(1.0, 1.25) {
-            spans.repairs.push(format!(
-                "header repaired: behind the sound that the header promises, {len} more bytes follow without a heading; they were taken as sound too"
-            ));
-            if let Some(last) = spans.data.last_mut() {
-                last.1 = start + len - last.0;
-            }
-        } else {
-            spans
-                .repairs
-                .push(format!("left out: {} behind the sound that are no sound", counted(len, "byte")));
-        }
-        Ok(())
-    }
-
     /// Predictor pairs of Microsoft ADPCM: frames per block, count, pairs.
     fn coefficients(&self) -> Vec<(i32, i32)> {
         let word = |b: &[u8]| b.first_chunk::<2>().map_or(0, |b| i32::from(i16::from_le_bytes(*b)));
@@ -255,6 +248,33 @@ impl Header {
         };
         Error::Codec { path: input.path(), container: container.into(), codec }
     }
+}
+
+/// Whether what follows the declared end is more of the same sound: then it is not lost.
+fn beyond(
+    input: &mut Input,
+    (format, channels): (Format, usize),
+    sample: &[u8],
+    (start, len): (u64, u64),
+    spans: &mut Spans,
+) -> Result<(), Error> {
+    let known = roughness(format, channels, sample);
+    let block = (format.bytes * channels).max(1) as u64;
+    let first = spans.data.last().map_or(start, |(first, _)| *first);
+    // Where it is loud enough to tell: a pause in the middle is not the end. Blocks are counted from the first one.
+    let mut quarters = Vec::new();
+    for quarter in 0..4 {
+        let at = first + (start + len / 4 * quarter - first).div_ceil(block) * block;
+        quarters.push(roughness(format, channels, &middle(input, &[(at, len / 4)])?));
+    }
+    let rest = quarters.iter().copied().filter(|r| *r > 0.0).fold(f64::INFINITY, f64::min);
+    let silent = quarters.iter().all(|r| *r == 0.0);
+    if silent || rest < (1.5 * known).clamp(1.0, 1.25) {
+        spans.take_too(start, len);
+    } else {
+        spans.repairs.push(format!("left out: {} behind the sound that are no sound", counted(len, "byte")));
+    }
+    Ok(())
 }
 
 /// Some bytes out of the middle of the sound, at a whole block of any size up to 16 bytes and many others.

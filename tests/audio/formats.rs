@@ -230,6 +230,33 @@ fn lengths_that_lie() {
     );
 }
 
+/// The clock of an MP4 file, in ticks a second: true, 0, and lies.
+#[test]
+fn clocks_that_lie() {
+    let clock = |ticks: u32| {
+        move |f: &mut Vec<u8>| {
+            // Version and flags, two times, then the clock.
+            let at = f.windows(4).position(|w| w == b"mdhd").unwrap() + 16;
+            f[at..at + 4].copy_from_slice(&ticks.to_be_bytes());
+        }
+    };
+    broken("the true one", "c02_moov_last.m4a", clock(44_100), "MP4, AAC, 44100 Hz x 1: the voice, 6.80 s");
+    // Whatever it says, the samples are counted.
+    for (ticks, told) in [(1, true), (11_025, true), (22_050, true), (88_200, false), (u32::MAX, false)] {
+        let mut file = made::bytes("c02_moov_last.m4a");
+        clock(ticks)(&mut file);
+        let is = tell(made::open("recording.wav", &file, None));
+        assert!(is.starts_with("MP4, AAC, 44100 Hz x 1: the voice") && is.contains(", 6.8"), "{ticks}: {is}");
+        assert_eq!(is.contains("was not believed"), told, "{ticks}: {is}");
+    }
+    broken(
+        "no ticks",
+        "c02_moov_last.m4a",
+        clock(0),
+        "MP4, AAC, 44100 Hz x 1: the voice, 6.80 s | header repaired: the clock of track 1 has 0 ticks a second; 44100, the rate of its sound, was taken",
+    );
+}
+
 #[test]
 fn damage_inside() {
     let hole = |f: &mut Vec<u8>| {

@@ -58,6 +58,18 @@ fn sizes_that_lie() {
         &Wav { data_size: Some(21_700), ..wav() },
         "right | header repaired: behind the sound that the header promises, 195308 more bytes follow without a heading; they were taken as sound too",
     );
+    // The declared end falls into a pause, between two samples, or both.
+    let pause = [wav().data[..60_000].to_vec(), vec![0; 40_001], wav().data[100_001..].to_vec()].concat();
+    for size in [60_000, 60_001, 62_001, 99_000, 100_000] {
+        let file = Wav { data: pause.clone(), data_size: Some(size), ..wav() };
+        let told = tell(made::open("x.wav", &file.bytes(), None));
+        let more = 217_008 - size;
+        let expect = format!(
+            "right | header repaired: behind the sound that the header promises, {more} more bytes follow without a heading; they were taken as sound too"
+        );
+        made::same(&format!("its end in a pause, {size}"), &told, &expect);
+    }
+    check("room that was taken in advance and never used", &Wav { last: vec![0; 100_000], ..wav() }, "right");
     check(
         "no data at all (a16)",
         &Wav { data: Vec::new(), ..wav() },
