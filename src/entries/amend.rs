@@ -421,6 +421,63 @@ pub(super) fn completes(s: &mut Session<'_>, at: &mut At<'_>, items: &Range<usiz
     false
 }
 
+/// "… one cartridge, inferior alveolar block", "…, all with tug-back": what names the kind of the entry just made in this
+/// breath, and only what that one lacks, belongs to it; "all" and "both" mean the list.
+pub(super) fn belongs(
+    s: &mut Session<'_>,
+    at: &At<'_>,
+    items: &Range<usize>,
+    filled: &Filled,
+    status: Status,
+) -> bool {
+    let [draft] = filled.drafts.as_slice() else { return false };
+    let Some(k) = s.x.kinds.all.get(filled.kind).filter(|k| k.goes_on) else { return false };
+    let anew = |i: usize| cue(&at.line, i, "then") || cue(&at.line, i, "again");
+    if draft.pieces.is_empty()
+        || draft.pieces.iter().any(|p| p.lead)
+        || !draft.pieces.iter().all(|p| fits(k, p))
+        || !filled.leftover.is_empty()
+        || items.clone().any(anew)
+    {
+        return false;
+    }
+    let lacks = |s: &Session<'_>, t: usize| {
+        s.entries.get(t).is_some_and(|e| {
+            e.status == status
+                && draft.pieces.iter().all(|p| match e.values.get(&p.field) {
+                    None => true,
+                    // Said again, it is no second step; of a canal it may be.
+                    Some(old) => k.place == Place::Tooth && p.value.as_ref() == Some(old),
+                })
+                && (status != Status::NotDone || e.values.is_empty())
+        })
+    };
+    let of_breath: Vec<usize> = s
+        .live()
+        .take_while(|&t| {
+            s.notes.get(t).is_some_and(|n| n.breath == at.n && n.kind == filled.kind) && same_tooth(s, t)
+        })
+        .filter(|&t| lacks(s, t))
+        .collect();
+    let Some(&last) = of_breath.first() else { return false };
+    let same_canal = |t: &usize, c: &Canal| s.entries.get(*t).is_some_and(|e| e.canal.as_ref() == Some(c));
+    let targets: Vec<usize> = match draft.canal.as_ref().map(|n| &n.canal) {
+        Some(Canal::One(c)) if c == "all" || c == super::fill::BOTH => {
+            if of_breath.len() < 2 && k.place != Place::Tooth {
+                return false;
+            }
+            of_breath
+        }
+        Some(c) => of_breath.into_iter().filter(|t| same_canal(t, c)).collect(),
+        None => vec![last],
+    };
+    let bare = Draft { canal: None, ..draft.clone() };
+    for &t in &targets {
+        s.change(at, items, t, &bare, false);
+    }
+    !targets.is_empty()
+}
+
 /// A value's digits without their point and without noughts at the ends.
 fn digits(value: &Value) -> String {
     let text: String = value.to_string().chars().filter(char::is_ascii_digit).collect();

@@ -57,6 +57,11 @@ pub(super) fn controls(line: &Line) -> Vec<Control> {
 
 /// Does a stretch begin with words of correction?
 pub(super) fn starts_correction(line: &Line, items: &Range<usize>) -> bool {
+    // "size thirty five I should say"
+    let last = items.clone().rev().find(|&i| line.items.get(i).is_some_and(|it| it.what != What::Mark));
+    if last.is_some_and(|i| i > items.start && cue(line, i, "repair-after")) {
+        return true;
+    }
     let mut i = items.start;
     let small = |i: usize| {
         ["fillers", "canals"].iter().any(|v| line.term(i, v).is_some())

@@ -119,6 +119,13 @@ pub fn fill(s: &Stretch<'_>, kind: usize) -> Option<Filled> {
     {
         score -= 0.8 * pieces.iter().filter(|p| p.lead && !is_plausible(k, p)).count() as f32;
     }
+    if k.each_in_its_canal {
+        // Numbers without a canal of their own stand against each other.
+        let mut leads: Vec<usize> = pieces.iter().filter(|p| p.lead).map(|p| p.items.start).collect();
+        leads.dedup();
+        let more = leads.len().saturating_sub(group(s.line, &mentions, &leads).len().max(1));
+        score -= 0.9 * f32::from(u8::try_from(more).unwrap_or(u8::MAX));
+    }
     let drafts = drafts(s.line, k, pieces, mentions);
     Some(Filled { kind, drafts, score, leftover })
 }
@@ -128,9 +135,11 @@ fn choose(s: &Stretch<'_>, kind: usize, k: &Kind) -> Vec<Piece> {
     let mut found: Vec<(&Hit, usize)> = s
         .inside()
         .filter(|h| h.kind == kind && matches!(h.of, Of::Field(..)))
+        .filter(|h| !is_far_off(k, h))
         .map(|h| (h, h.found.weight * 4 + (h.end - h.first).min(6)))
         .collect();
-    found.sort_by_key(|(h, w)| (std::cmp::Reverse(*w), h.first));
+    // A reading that its field can hold comes before a longer one that it cannot.
+    found.sort_by_key(|(h, w)| (is_out_of_bounds(k, h), std::cmp::Reverse(*w), h.first));
     let mut used: Vec<Vec<usize>> = vec![Vec::new(); s.items.len()];
     let mut pieces = Vec::new();
     for (hit, weight) in found {
@@ -198,6 +207,23 @@ fn choose(s: &Stretch<'_>, kind: usize, k: &Kind) -> Vec<Piece> {
     pieces
 }
 
+fn is_out_of_bounds(k: &Kind, hit: &Hit) -> bool {
+    let Of::Field(f, _) = hit.of else { return false };
+    let bounds = k.fields.get_index(f).and_then(|(_, field)| field.plausible);
+    bounds.is_some_and(|(low, high)| hit.found.readings.iter().any(|(_, r)| r.value < low || r.value > high))
+}
+
+/// Is a small whole number without a unit far from what its field may hold ("the two agree" is no length)?
+fn is_far_off(k: &Kind, hit: &Hit) -> bool {
+    const TIMES: f64 = 2.0;
+    let Of::Field(f, _) = hit.of else { return false };
+    let Some((low, _)) = k.fields.get_index(f).and_then(|(_, field)| field.plausible) else { return false };
+    hit.found.readings.iter().any(|(_, r)| {
+        let counts = r.value.to_whole().is_some() && !r.has_unit && r.doubts.is_empty();
+        counts && r.value.to_f64() < low.to_f64() / TIMES
+    })
+}
+
 /// Does a self-correction stand between two places ("twenty, no, twenty one")?
 pub fn repaired(line: &Line, between: Range<usize>) -> bool {
     let mut seen = false;
@@ -222,7 +248,7 @@ fn listed_numbers(s: &Stretch<'_>, pieces: &mut Vec<Piece>) {
             continue;
         }
         let joined =
-            |n: usize| s.line.is_mark(n, ",") || s.line.is_word(n, "and") || s.line.is_word(n, "then");
+            |n: usize| s.line.is_mark(n, ",") || s.line.is_word(n, "and") || cue(s.line, n, "then");
         let at = (p.items.end..s.items.end).find(|&n| !joined(n)).unwrap_or(s.items.end);
         let free = at > p.items.end && at < s.items.end && !pieces.iter().any(|x| x.items.contains(&at));
         let Some(atom) = s.line.atom(at).filter(|a| free && small(a.value) && s.line.unit(at + 1).is_none())
@@ -336,6 +362,12 @@ fn settle(line: &Line, k: &Kind, pieces: &mut Vec<Piece>) -> usize {
                 x.value = Some(Value::Text(joined));
             }
             pieces.remove(j);
+        } else if let Some(both) = together(k, &p, &q) {
+            if let Some(x) = pieces.get_mut(i) {
+                x.value = Some(Value::Text(both));
+                x.doubts.extend(q.doubts.clone());
+            }
+            pieces.remove(j);
         } else {
             conflicts += 1;
             let other = q.value.clone().into_iter().collect();
@@ -346,6 +378,13 @@ fn settle(line: &Line, k: &Kind, pieces: &mut Vec<Piece>) -> usize {
         }
     }
     conflicts
+}
+
+/// The value that two values of a field have together ("by locator and film").
+fn together(k: &Kind, p: &Piece, q: &Piece) -> Option<String> {
+    let (a, b) = (p.value.as_ref()?.text()?, q.value.as_ref()?.text()?);
+    let rows = &k.fields.get(&p.field)?.together;
+    rows.iter().find(|(x, y, _)| x == a && y == b || x == b && y == a).map(|(_, _, both)| both.clone())
 }
 
 fn leads_between(pieces: &[Piece], p: &Piece, q: &Piece) -> bool {
@@ -362,7 +401,8 @@ fn mentions(s: &Stretch<'_>, kind: usize, pieces: &[Piece]) -> Vec<Mention> {
         }
         let names_canals = s.kinds.all.get(kind).is_some_and(|k| k.place == Place::NamesCanals);
         // "each canal" says how an amount is meant, and which canals; "buccal" in "buccal cusp" names none.
-        let part = |p: &Piece| p.items.contains(&i) && p.items != (i..i + 1);
+        let number = |p: &Piece| p.value.as_ref().is_some_and(|v| v.number().is_some());
+        let part = |p: &Piece| p.items.contains(&i) && p.items != (i..i + 1) && !number(p);
         if !names_canals && pieces.iter().any(part) {
             continue;
         }
@@ -499,11 +539,13 @@ fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Mention>) -> 
             .iter()
             .position(|l| to_next && *l == next || beside && *l == p.items.end)
             .filter(|_| !p.lead);
-        // "gates two and three": said once, with the first of the list, it is said of all.
+        // "gates two and three", "K-file eight, ten": said once, with the first of the list, it is said of all.
         let word = p.value.as_ref().is_some_and(|v| v.text().is_some());
-        let once =
-            word && !p.lead && at == first_lead && pieces.iter().filter(|x| x.field == p.field).count() == 1;
-        let own = of_next.or_else(|| leads.iter().rposition(|l| *l <= at).filter(|_| !once));
+        let once = word
+            && !p.lead
+            && (at == first_lead || beside && p.items.end == first_lead)
+            && pieces.iter().filter(|x| x.field == p.field).count() == 1;
+        let own = of_next.or_else(|| leads.iter().rposition(|l| *l <= at)).filter(|_| !once);
         let spread = (p.items.start.saturating_sub(2)..p.items.start)
             .any(|i| i < line.items.len() && matches!(line.term(i, "canals"), Some("all?" | "all")));
         for (n, draft) in out.iter_mut().enumerate() {

@@ -26,6 +26,8 @@ const ENTRY: f32 = 1.4;
 
 /// What an entry must explain beyond that where the sentence holds words of everyday life or of opinion.
 const DOUBTFUL: f32 = 2.0;
+/// Likewise for what is kept as said: people tell of their lives.
+const TOLD_DOUBTFUL: f32 = 0.8;
 
 /// An entry that explains less than this beyond its cost is shown with a doubt.
 pub const WEAK: f32 = 0.2;
@@ -62,6 +64,7 @@ pub fn cut(line: &Line, kinds: &Kinds, hits: &[Hit], inside: &[bool], run: &[Sen
     let marks: Vec<usize> = boundaries(line, kinds, hits, &whole, run)
         .into_iter()
         .filter(|m| inside.get(*m) != Some(&true) && !takes_back(line, hits, &whole, *m))
+        .filter(|m| !in_phrase(line, kinds, hits, *m))
         .collect();
     let n = marks.len();
     let mut best: Vec<f32> = vec![f32::NEG_INFINITY; n];
@@ -255,6 +258,29 @@ fn takes_back(line: &Line, hits: &[Hit], whole: &Range<usize>, at: usize) -> boo
         })
 }
 
+/// Stands item `at` inside words that together are one value ("hypochlorite | extrusion")?
+fn in_phrase(line: &Line, kinds: &Kinds, hits: &[Hit], at: usize) -> bool {
+    const LONGEST: usize = 4;
+    let fixed = |h: &Hit| match h.of {
+        Of::Field(f, n) => kinds
+            .all
+            .get(h.kind)
+            .and_then(|k| k.fields.get_index(f)?.1.hear.get(n))
+            .is_some_and(|heard| heard.gives.is_some()),
+        Of::Rule(_) => false,
+    };
+    let whole = |h: &Hit| {
+        (h.first..h.end).all(|i| {
+            line.items.get(i).is_some_and(|it| matches!(it.what, What::Word | What::Term(..)))
+        })
+    };
+    let from = hits.partition_point(|h| h.first + LONGEST < at);
+    hits.iter()
+        .skip(from)
+        .take_while(|h| h.first < at)
+        .any(|h| h.end > at && h.end - h.first <= LONGEST && h.found.weight > 1 && fixed(h) && whole(h))
+}
+
 /// Where a stretch may start: sentences, what opens an entry, canals, fields after a mark or joiner.
 fn boundaries(
     line: &Line,
@@ -355,14 +381,14 @@ fn score(
         let doubtful = sentence::of_item(run, top.first).is_some_and(|s| s.speech == Speech::Doubtful);
         // A tooth is named in passing talk, too.
         let names = kind.place == crate::kinds::Place::NamesTeeth;
-        let mut score = weight(top) - if doubtful && !names { DOUBTFUL } else { 0.0 };
+        let cost = if rule.takes.is_some() { TOLD_DOUBTFUL } else { DOUBTFUL };
+        let mut score = weight(top) - if doubtful && !names { cost } else { 0.0 };
         let mut text = None;
         if let Some(takes) = &rule.takes {
-            let Some(range) = text_range(line, takes.to, takes.with_rule, top, &items, run) else { continue };
-            if range.is_empty() {
-                continue;
-            }
-            text = Some(range);
+            let next = next_told(kinds, hits, top);
+            let Some(range) = text_range(line, takes.to, takes.with_rule, top, &items, run, next) else { continue };
+            // "post op instructions given": the rule's own words are all that was said.
+            text = Some(if range.is_empty() { top.first..items.end } else { range });
         }
         let Some(filled) = fill::fill(&stretch, h.kind) else { continue };
         let loose = rule.takes.as_ref().is_some_and(|t| t.to == TakesTo::WholeSentence);
@@ -447,6 +473,18 @@ fn unexplained(line: &Line, kinds: &Kinds, rules: &[&Hit], top: &Hit, filled: &F
     worst.iter().map(|(_, w)| 0.5 * w.min(2.0)).sum()
 }
 
+/// Where the next thing that is kept as said begins ("identity confirmed | medical history no changes").
+fn next_told(kinds: &Kinds, hits: &[Hit], rule: &Hit) -> Option<usize> {
+    let from = hits.partition_point(|h| h.first < rule.end);
+    let told = |h: &&Hit| match h.of {
+        Of::Rule(r) => kinds.all.get(h.kind).and_then(|k| k.rules.get(r)).is_some_and(|other| {
+            other.takes.is_some() && (h.kind != rule.kind || h.of != rule.of)
+        }),
+        Of::Field(..) => false,
+    };
+    hits.iter().skip(from).find(told).map(|h| h.first)
+}
+
 /// The items that a text rule takes; nothing where the stretch is not the one it wants.
 fn text_range(
     line: &Line,
@@ -455,6 +493,7 @@ fn text_range(
     rule: &Hit,
     items: &Range<usize>,
     run: &[Sentence],
+    next: Option<usize>,
 ) -> Option<Range<usize>> {
     let sentence = sentence::of_item(run, rule.first)?;
     let breath_end = run.last()?.items.end;

@@ -28,7 +28,7 @@ pub(super) const FAR_BACK: usize = 400;
 
 pub(super) struct Session<'a> {
     pub(super) x: &'a Extractor,
-    lecture: bool,
+    pub(super) lecture: bool,
     pub(super) entries: Vec<Entry>,
     /// For each entry: its breath, and why it is as it is.
     pub(super) notes: Vec<Note>,
@@ -131,6 +131,7 @@ impl<'a> Session<'a> {
             inside.get(h.first) != Some(&true)
                 && self.is_real(h, &line)
                 && controls::is_sign(h, &line)
+                && !self.in_passing(h, &line)
                 && !self.is_ruled_out(h, &line)
         });
         let placed = vec![false; line.items.len()];
@@ -168,6 +169,18 @@ impl<'a> Session<'a> {
             ..(hit.end + 3).min(line.sentence_end(hit.end));
         matches!(hit.of, Of::Rule(_))
             && near.into_iter().any(|i| kind.not_with.iter().any(|class| cue(line, i, class)))
+    }
+
+    /// "in the single canal": where something was done, not that it was found.
+    fn in_passing(&self, hit: &Hit, line: &Line) -> bool {
+        let names = self.x.kinds.all.get(hit.kind).is_some_and(|k| k.place == Place::NamesCanals);
+        if !names || !matches!(hit.of, Of::Rule(_)) || hit.end > hit.first + 1 || line.term(hit.first, "canals").is_none()
+        {
+            return false;
+        }
+        let before = hit.first.checked_sub(1).map(|b| if line.is_word(b, "the") && b > 0 { b - 1 } else { b });
+        before.is_some_and(|b| ["in", "into", "of", "for", "to", "down"].iter().any(|w| line.is_word(b, w)))
+            || ["tooth", "visit", "file", "cone", "stage"].iter().any(|w| line.is_word(hit.end, w))
     }
 
     /// A part of a breath without controls.
@@ -299,6 +312,9 @@ impl<'a> Session<'a> {
             {
                 return true;
             }
+        }
+        if reading.text.is_none() && amend::belongs(self, at, &segment.items, &reading.filled, status) {
+            return true;
         }
         let drafts = reading.filled.drafts.clone();
         for draft in drafts {

@@ -88,12 +88,22 @@ pub fn of_text(
     conditional: bool,
 ) -> Told {
     let before = sentence.start..rule.start.max(sentence.start);
-    let cue = |range: Range<usize>, class: &str| find_cue(line, range, class);
-    let condition = cue(before.clone(), "condition");
-    let negation = || cue(rule.end..items.end, "negation-after").or_else(|| cue(before.clone(), "negation"));
-    let plan = || cue(before.clone(), "plan");
+    let find = |range: Range<usize>, class: &str| find_cue(line, range, class);
+    let condition = find(before.clone(), "condition");
+    let general = || find(before.clone(), "general");
+    let denied = || before.clone().next_back().filter(|&i| cue(line, i, "no"));
+    let negation = || {
+        let after = find(rule.end..items.end, "negation-after");
+        after.or_else(|| find(before.clone(), "negation")).or_else(denied)
+    };
+    let plan = || {
+        let after = rule.end..(rule.end + 2).min(items.end);
+        find(before.clone(), "plan").or_else(|| find(after, "plan"))
+    };
     if conditional || condition.is_some() {
         Told { status: Status::Conditional, by: condition }
+    } else if let Some(by) = general() {
+        Told { status: Status::General, by: Some(by) }
     } else if let Some(by) = negation() {
         Told { status: Status::NotDone, by: Some(by) }
     } else if let Some(by) = plan() {

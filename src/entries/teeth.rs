@@ -19,6 +19,8 @@ use crate::{
 
 /// So many items around a number its sentence is searched for words of instruments.
 const FAR: usize = 60;
+/// A tooth may be named in other words while no more entries than this were made.
+const OPENING: usize = 3;
 
 impl Session<'_> {
     /// A tooth hit is real only if there is such a tooth, it is at work and not named in passing, and its number is no
@@ -40,13 +42,32 @@ impl Session<'_> {
             || line.items.get(hit.end).is_some_and(|it| it.what == What::Word)
                 && line.text(hit.end).chars().count() == 1
                 && line.atom(hit.end + 1).is_some();
-        if denied || goes_on || tooth::is_range(line, hit.end) {
+        // "teeth, one two three four": someone counts.
+        let counted = ["things", "people", "patients", "others", "more", "times", "hours", "goes", "tries", "dentists"];
+        let counting = line.atom(hit.end).is_some() && line.unit(hit.end + 1).is_none()
+            || counted.iter().any(|w| line.is_word(hit.end, w));
+        if denied || goes_on || counting || tooth::is_range(line, hit.end) {
             return false;
         }
-        if matches!(hit.of, Of::Field(..)) || !hit.found.terms.is_empty() {
+        let universal = self.x.settings.notation == tooth::Notation::Universal;
+        // "today is a three six": only before the work has begun.
+        let opens = |text: &str| kind.rules.iter().filter(|r| r.opening).any(|r| r.hear.iter().any(|p| p.text == text));
+        let opening = match hit.of {
+            Of::Rule(r) => kind.rules.get(r).is_some_and(|r| r.opening),
+            Of::Field(f, h) => kind.fields.get_index(f).and_then(|(_, f)| f.hear.get(h)).is_some_and(|h| opens(&h.pattern.text)),
+        };
+        if opening {
+            let counts = line.unit(hit.end).is_some() || line.term(hit.end, "counted").is_some();
+            let begun = self.tooth.is_some() || self.entries.len() > OPENING;
+            return !begun && !counts && !named.other_notation && (said.len() == 2 || universal);
+        }
+        if matches!(hit.of, Of::Field(..)) {
+            let announced = line.term(hit.first, "tooth_words").is_some();
+            return announced || !named.other_notation || !hit.found.terms.is_empty();
+        }
+        if !hit.found.terms.is_empty() {
             return true;
         }
-        let universal = self.x.settings.notation == tooth::Notation::Universal;
         let signed = line.is_word(hit.first, "number") || line.is_mark(hit.first, "#");
         if signed {
             return universal && !named.other_notation && self.is_tooth_number(hit, line, &said);
@@ -90,7 +111,7 @@ impl Session<'_> {
     ) -> bool {
         let Some(kind) = self.x.kinds.all.get(reading.kind) else { return false };
         let Some(rule) = kind.rules.get(reading.rule) else { return false };
-        if status != Status::Done && status != Status::Planned {
+        if status != Status::Done && status != Status::Planned && (self.lecture || status != Status::General) {
             return false;
         }
         let mut pieces: Vec<&fill::Piece> =

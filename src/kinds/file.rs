@@ -60,6 +60,8 @@ struct FieldFile {
     source: Option<String>,
     #[serde(default)]
     joins: bool,
+    #[serde(default)]
+    together: Vec<(String, String, String)>,
 }
 
 #[derive(Deserialize)]
@@ -84,6 +86,8 @@ struct RuleFile {
     whole: bool,
     #[serde(default)]
     starts: bool,
+    #[serde(default)]
+    opening: bool,
     #[serde(default)]
     past: bool,
     #[serde(default)]
@@ -190,6 +194,7 @@ fn rule(r: RuleFile) -> Result<Rule, String> {
         doubt: r.doubt,
         whole: r.whole,
         starts: r.starts,
+        opening: r.opening,
         past: r.past,
         yields: r.yields,
     })
@@ -211,7 +216,7 @@ fn field(f: &FieldFile) -> Result<Field, String> {
     }
     let bound = |x: f64| Decimal::from_f64(x).ok_or("a bound is out of range".to_owned());
     let plausible = f.plausible.map(|(a, b)| Ok::<_, String>((bound(a)?, bound(b)?))).transpose()?;
-    Ok(Field { is, about: f.about.clone(), hear, plausible, source: f.source.clone(), joins: f.joins })
+    Ok(Field { is, about: f.about.clone(), hear, plausible, source: f.source.clone(), joins: f.joins, together: f.together.clone() })
 }
 
 /// `pattern`, `pattern => value`, `pattern => @same`, `pattern ?? reason for a doubt`.

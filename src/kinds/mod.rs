@@ -109,6 +109,8 @@ pub struct Field {
     pub source: Option<String>,
     /// Several words of this field are joined: "unwound" + "discarded".
     pub joins: bool,
+    /// Two values that said together are a third.
+    pub together: Vec<(String, String, String)>,
 }
 
 /// What a field holds.
@@ -154,6 +156,8 @@ pub struct Rule {
     pub whole: bool,
     /// Only at the start of a sentence.
     pub starts: bool,
+    /// Only while no tooth was named.
+    pub opening: bool,
     /// Takes sentences about earlier visits, whole.
     pub past: bool,
     /// Completes an earlier entry where it fits, and opens one of its own only otherwise.

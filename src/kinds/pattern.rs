@@ -274,7 +274,7 @@ fn walk(elements: &[Element], line: &Line, i: usize, m: &mut Match, own: &mut Ow
 fn is_plain(line: &Line, i: usize) -> bool {
     line.items.get(i).is_some_and(|item| match &item.what {
         What::Word => true,
-        What::Mark => line.is_mark(i, ","),
+        What::Mark => line.is_mark(i, ",") || line.is_mark(i, ":"),
         What::Term(tags, _) => tags.iter().all(|t| match &*t.vocabulary {
             "fillers" | "canals" => true,
             "cues" => !matches!(&*t.value, "repair" | "negation" | "no" | "condition"),

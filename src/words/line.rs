@@ -95,6 +95,7 @@ impl Line {
         }
         let readings = vec![OnceCell::new(); items.len()];
         let mut line = Self { tokens, items, around: vec![], readings };
+        line.canals_not_millilitres();
         line.look_around();
         line
     }
@@ -140,6 +141,28 @@ impl Line {
     pub fn reading(&self, slot: Slot, item: usize) -> Option<&Reading> {
         let at = self.readings.get(item)?.get_or_init(Box::default);
         at.get(slot as usize)?.get_or_init(|| slot::read(slot, self, item)).as_ref()
+    }
+
+    /// "m b eighteen point five m l eighteen": in a list of canals spelled letters are a canal, no millilitres.
+    fn canals_not_millilitres(&mut self) {
+        let fluid = |i: usize| self.term(i, "irrigants").is_some() || self.term(i, "anaesthetics").is_some();
+        let canal = |i: usize| self.unit(i).is_none() && self.term(i, "canals").is_some();
+        let count = self.items.len();
+        if (0..count).any(fluid) || !(0..count).any(canal) {
+            return;
+        }
+        let spelled = |i: usize| {
+            self.items.get(i).is_some_and(|it| it.end > it.first + 1)
+                && self.unit(i).is_some()
+                && self.term(i, "canals").is_some()
+                && self.atom(i + 1).is_some()
+        };
+        let of_list: Vec<usize> = (0..count).filter(|&i| spelled(i)).collect();
+        for i in of_list {
+            if let Some(Item { what: What::Term(tags, _), .. }) = self.items.get_mut(i) {
+                tags.retain(|t| !is_unit(t));
+            }
+        }
     }
 
     /// The text of a one-token item, or of its first token.

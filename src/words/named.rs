@@ -23,14 +23,14 @@ pub(super) fn tooth(line: &Line, i: usize) -> Option<Reading> {
 }
 
 /// "tooth K", "lower left E.": a letter of a primary tooth, right after what announces a tooth. "A" and "I" are words, and
-/// after a quadrant a letter may be a canal: these must end the clause.
+/// after a quadrant a letter may be a canal: these must end the clause (no canal is called C or E).
 fn primary_tooth(line: &Line, i: usize) -> Option<Reading> {
     let letter = line.text(i).chars().next().filter(|_| line.text(i).len() == 1)?;
     let before = i.checked_sub(1)?;
     let ends =
         line.items.get(i + 1).is_none_or(|it| matches!(it.what, What::Mark)) && !line.is_mark(i + 1, "-");
     let announced = line.term(before, "tooth_words").is_some() && (ends || !matches!(letter, 'a' | 'i'));
-    let in_quadrant = line.term(before, "quadrants").is_some() && letter <= 'e' && ends;
+    let in_quadrant = line.term(before, "quadrants").is_some() && letter <= 'e' && (ends || matches!(letter, 'c' | 'e'));
     (('a'..='t').contains(&letter) && (announced || in_quadrant)).then(|| Reading {
         text: Some(letter.to_ascii_uppercase().to_string()),
         ..Reading::new(i + 1, Decimal::ZERO)

@@ -389,7 +389,15 @@ impl Reader<'_> {
             form = Form::Big;
             let and = usize::from(self.word(e) == Some("and"));
             let rest = self.below_hundred(e + and);
-            let alone = |end: usize| self.part(end) != Some(Part::Hundred);
+            // "five hundred, four times", "three hundred, one short": two numbers.
+            let measured = |end: usize| {
+                const COUNTED: [&str; 14] = [
+                    "times", "time", "short", "beyond", "point", "days", "cycles", "pecks", "passes", "strokes", "tablets",
+                    "capsules", "weeks", "minutes",
+                ];
+                and == 0 && end == e + 1 && self.word(end).is_some_and(|w| COUNTED.contains(&w))
+            };
+            let alone = |end: usize| self.part(end) != Some(Part::Hundred) && !measured(end);
             if let Some((rest, end, _)) = rest.filter(|(rest, end, _)| *rest > 0 && alone(*end)) {
                 value += rest;
                 e = end;

@@ -458,11 +458,12 @@ fn size(line: &Line, i: usize) -> Option<Reading> {
         _ => {}
     }
     let next = line.atom(i + 1);
-    // "twenty five oh six", "25 06"
-    if zero(i + 1)
-        && let Some(t) = digit(i + 2).and_then(legal_taper)
+    // "twenty five oh six", "25 06", "twenty five, oh six"
+    let z = if line.is_mark(i + 1, ",") && line.is_word(i + 2, "oh") { i + 2 } else { i + 1 };
+    if zero(z)
+        && let Some(t) = digit(z + 1).and_then(legal_taper)
     {
-        return Some(with_taper(i + 3, a.value, t));
+        return Some(with_taper(z + 2, a.value, t));
     }
     if let Some(b) = next
         && let Form::Printed { digits: 2, zero_first: true } = b.form
