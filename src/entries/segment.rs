@@ -391,6 +391,10 @@ fn score(
             text = Some(if range.is_empty() { top.first..items.end } else { range });
         }
         let Some(filled) = fill::fill(&stretch, h.kind) else { continue };
+        if rule.takes.as_ref().is_some_and(|t| t.to == TakesTo::Sentence) {
+            // The further it tells, the surer it is no step.
+            score += 0.08 * f32::from(u8::try_from(items.len().min(20)).unwrap_or(20));
+        }
         let loose = rule.takes.as_ref().is_some_and(|t| t.to == TakesTo::WholeSentence);
         if loose {
             score += 0.02 * f32::from(u8::try_from(items.len().min(60)).unwrap_or(60));

@@ -123,7 +123,7 @@ pub(super) fn ratio(line: &Line, i: usize) -> Option<Reading> {
     if a.value != Decimal::whole(1) || a.form == Form::Article {
         return None;
     }
-    let joint = ["to", "in", "per", "is"].iter().any(|w| line.is_word(i + 1, w))
+    let joint = ["to", "in", "per", "is", "on"].iter().any(|w| line.is_word(i + 1, w))
         || [":", "-", "/"].iter().any(|m| line.is_mark(i + 1, m));
     let article = usize::from(line.is_word(i + 2, "a"));
     let b = line.atom(i + 2 + article).filter(|_| joint)?;

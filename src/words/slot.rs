@@ -204,7 +204,7 @@ pub fn read(slot: Slot, line: &Line, i: usize) -> Option<Reading> {
         Slot::Pct => pct(line, i),
         Slot::Ml => with_unit(line, i, &[("ml", 1), ("mil", 1)]),
         Slot::Seconds => seconds(line, i),
-        Slot::Mg => with_unit(line, i, &[("mg", 1), ("g", 1000)]),
+        Slot::Mg => hundreds_of(line, i, "mg").or_else(|| with_unit(line, i, &[("mg", 1), ("g", 1000)])),
         Slot::Ratio => named::ratio(line, i),
         Slot::Tooth => named::tooth(line, i),
         Slot::Lot => named::lot(line, i),
@@ -235,6 +235,12 @@ fn count(line: &Line, i: usize) -> Option<Reading> {
         return Some(Reading::new(i + 2, value));
     }
     (a.value.is_whole()).then(|| Reading::of(i + 1, a))
+}
+
+/// "six fifty milligrams": hundreds, where the unit follows.
+fn hundreds_of(line: &Line, i: usize, unit: &str) -> Option<Reading> {
+    let r = count(line, i).filter(|r| r.end == i + 2 && line.unit(r.end) == Some(unit))?;
+    Some(Reading { has_unit: true, end: r.end + 1, ..r })
 }
 
 /// A digit that stands right after atom `i`, with no mark between.
