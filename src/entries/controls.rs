@@ -7,7 +7,10 @@ use super::{
     hits::{Hit, Of},
     sentence::{self, cue, find_cue},
 };
-use crate::words::line::{Line, What};
+use crate::{
+    kinds::{Kinds, Place},
+    words::line::{Line, What},
+};
 
 /// So many items before a step its reason may stand.
 const FAR: usize = 60;
@@ -136,4 +139,19 @@ pub(super) fn is_sign(hit: &Hit, line: &Line) -> bool {
     let from =
         line.sentence_start(hit.first).max(line.clause_start(hit.first)).max(hit.first.saturating_sub(FAR));
     find_cue(line, from..hit.first, "reason").is_none()
+}
+
+/// "in the single canal": where something was done, not that it was found.
+pub(super) fn in_passing(kinds: &Kinds, hit: &Hit, line: &Line) -> bool {
+    let names = kinds.all.get(hit.kind).is_some_and(|k| k.place == Place::NamesCanals);
+    if !names
+        || !matches!(hit.of, Of::Rule(_))
+        || hit.end > hit.first + 1
+        || line.term(hit.first, "canals").is_none()
+    {
+        return false;
+    }
+    let before = hit.first.checked_sub(1).map(|b| if line.is_word(b, "the") && b > 0 { b - 1 } else { b });
+    before.is_some_and(|b| ["in", "into", "of", "for", "to", "down"].iter().any(|w| line.is_word(b, w)))
+        || ["tooth", "visit", "file", "cone", "stage"].iter().any(|w| line.is_word(hit.end, w))
 }

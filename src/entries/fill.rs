@@ -247,8 +247,7 @@ fn listed_numbers(s: &Stretch<'_>, pieces: &mut Vec<Piece>) {
         if !p.lead || !p.value.as_ref().and_then(Value::number).is_some_and(small) {
             continue;
         }
-        let joined =
-            |n: usize| s.line.is_mark(n, ",") || s.line.is_word(n, "and") || cue(s.line, n, "then");
+        let joined = |n: usize| s.line.is_mark(n, ",") || s.line.is_word(n, "and") || cue(s.line, n, "then");
         let at = (p.items.end..s.items.end).find(|&n| !joined(n)).unwrap_or(s.items.end);
         let free = at > p.items.end && at < s.items.end && !pieces.iter().any(|x| x.items.contains(&at));
         let Some(atom) = s.line.atom(at).filter(|a| free && small(a.value) && s.line.unit(at + 1).is_none())

@@ -34,6 +34,8 @@ pub const WEAK: f32 = 0.2;
 /// Likewise with a larger margin where this many words around it belong to nothing.
 pub const TOLD: usize = 3;
 pub const UNSURE: f32 = 1.2;
+/// A tooth that only "number" announces is none in talk ("number four's the one with the dog").
+const NUMBER_SIGN: f32 = 1.55;
 /// What a plain word costs that nothing explains.
 const STRANGE: f32 = 0.1;
 
@@ -270,9 +272,8 @@ fn in_phrase(line: &Line, kinds: &Kinds, hits: &[Hit], at: usize) -> bool {
         Of::Rule(_) => false,
     };
     let whole = |h: &Hit| {
-        (h.first..h.end).all(|i| {
-            line.items.get(i).is_some_and(|it| matches!(it.what, What::Word | What::Term(..)))
-        })
+        (h.first..h.end)
+            .all(|i| line.items.get(i).is_some_and(|it| matches!(it.what, What::Word | What::Term(..))))
     };
     let from = hits.partition_point(|h| h.first + LONGEST < at);
     hits.iter()
@@ -380,13 +381,15 @@ fn score(
         }
         let doubtful = sentence::of_item(run, top.first).is_some_and(|s| s.speech == Speech::Doubtful);
         // A tooth is named in passing talk, too.
-        let names = kind.place == crate::kinds::Place::NamesTeeth;
+        let names = kind.place == crate::kinds::Place::NamesTeeth && weight(top) > NUMBER_SIGN;
         let cost = if rule.takes.is_some() { TOLD_DOUBTFUL } else { DOUBTFUL };
         let mut score = weight(top) - if doubtful && !names { cost } else { 0.0 };
         let mut text = None;
         if let Some(takes) = &rule.takes {
             let next = next_told(kinds, hits, top);
-            let Some(range) = text_range(line, takes.to, takes.with_rule, top, &items, run, next) else { continue };
+            let Some(range) = text_range(line, takes.to, takes.with_rule, top, &items, run, next) else {
+                continue;
+            };
             // "post op instructions given": the rule's own words are all that was said.
             text = Some(if range.is_empty() { top.first..items.end } else { range });
         }
@@ -481,9 +484,11 @@ fn unexplained(line: &Line, kinds: &Kinds, rules: &[&Hit], top: &Hit, filled: &F
 fn next_told(kinds: &Kinds, hits: &[Hit], rule: &Hit) -> Option<usize> {
     let from = hits.partition_point(|h| h.first < rule.end);
     let told = |h: &&Hit| match h.of {
-        Of::Rule(r) => kinds.all.get(h.kind).and_then(|k| k.rules.get(r)).is_some_and(|other| {
-            other.takes.is_some() && (h.kind != rule.kind || h.of != rule.of)
-        }),
+        Of::Rule(r) => kinds
+            .all
+            .get(h.kind)
+            .and_then(|k| k.rules.get(r))
+            .is_some_and(|other| other.takes.is_some() && (h.kind != rule.kind || h.of != rule.of)),
         Of::Field(..) => false,
     };
     hits.iter().skip(from).find(told).map(|h| h.first)

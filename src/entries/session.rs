@@ -131,7 +131,7 @@ impl<'a> Session<'a> {
             inside.get(h.first) != Some(&true)
                 && self.is_real(h, &line)
                 && controls::is_sign(h, &line)
-                && !self.in_passing(h, &line)
+                && !controls::in_passing(&self.x.kinds, h, &line)
                 && !self.is_ruled_out(h, &line)
         });
         let placed = vec![false; line.items.len()];
@@ -171,18 +171,6 @@ impl<'a> Session<'a> {
             && near.into_iter().any(|i| kind.not_with.iter().any(|class| cue(line, i, class)))
     }
 
-    /// "in the single canal": where something was done, not that it was found.
-    fn in_passing(&self, hit: &Hit, line: &Line) -> bool {
-        let names = self.x.kinds.all.get(hit.kind).is_some_and(|k| k.place == Place::NamesCanals);
-        if !names || !matches!(hit.of, Of::Rule(_)) || hit.end > hit.first + 1 || line.term(hit.first, "canals").is_none()
-        {
-            return false;
-        }
-        let before = hit.first.checked_sub(1).map(|b| if line.is_word(b, "the") && b > 0 { b - 1 } else { b });
-        before.is_some_and(|b| ["in", "into", "of", "for", "to", "down"].iter().any(|w| line.is_word(b, w)))
-            || ["tooth", "visit", "file", "cone", "stage"].iter().any(|w| line.is_word(hit.end, w))
-    }
-
     /// A part of a breath without controls.
     fn stretch(&mut self, at: &mut At<'_>, items: Range<usize>) {
         if items.is_empty() {
@@ -220,7 +208,13 @@ impl<'a> Session<'a> {
                     self.past(at, &s.items.clone());
                     i += 1;
                 }
-                Speech::Talk(_) => i += 1,
+                Speech::Talk(_) => {
+                    // "the upper right four this morning, please": until one is named, a tooth counts in any talk.
+                    if self.tooth.is_none() && self.names_a_tooth(at, &s.items) {
+                        self.treatment(at, std::slice::from_ref(s));
+                    }
+                    i += 1;
+                }
             }
         }
         self.correcting = controls::dangling(&at.line, &items);

@@ -1,5 +1,7 @@
 //! Teeth that are named: which numbers are teeth at work, and what naming one does.
 
+use std::ops::Range;
+
 use indexmap::IndexMap;
 
 use super::{
@@ -43,18 +45,28 @@ impl Session<'_> {
                 && line.text(hit.end).chars().count() == 1
                 && line.atom(hit.end + 1).is_some();
         // "teeth, one two three four": someone counts.
-        let counted = ["things", "people", "patients", "others", "more", "times", "hours", "goes", "tries", "dentists"];
+        let counted =
+            ["things", "people", "patients", "others", "more", "times", "hours", "goes", "tries", "dentists"];
         let counting = line.atom(hit.end).is_some() && line.unit(hit.end + 1).is_none()
             || counted.iter().any(|w| line.is_word(hit.end, w));
-        if denied || goes_on || counting || tooth::is_range(line, hit.end) {
+        // "twenty two years", "about three mil": a measure.
+        let announced = hit.end.checked_sub(2).is_some_and(|b| line.term(b, "tooth_words").is_some());
+        let measure = line.unit(hit.end).is_some() && line.term(hit.end, "canals").is_none() && !announced;
+        if denied || goes_on || counting || measure || tooth::is_range(line, hit.end) {
             return false;
         }
         let universal = self.x.settings.notation == tooth::Notation::Universal;
         // "today is a three six": only before the work has begun.
-        let opens = |text: &str| kind.rules.iter().filter(|r| r.opening).any(|r| r.hear.iter().any(|p| p.text == text));
+        let opens = |text: &str| {
+            kind.rules.iter().filter(|r| r.opening).any(|r| r.hear.iter().any(|p| p.text == text))
+        };
         let opening = match hit.of {
             Of::Rule(r) => kind.rules.get(r).is_some_and(|r| r.opening),
-            Of::Field(f, h) => kind.fields.get_index(f).and_then(|(_, f)| f.hear.get(h)).is_some_and(|h| opens(&h.pattern.text)),
+            Of::Field(f, h) => kind
+                .fields
+                .get_index(f)
+                .and_then(|(_, f)| f.hear.get(h))
+                .is_some_and(|h| opens(&h.pattern.text)),
         };
         if opening {
             let counts = line.unit(hit.end).is_some() || line.term(hit.end, "counted").is_some();
@@ -79,6 +91,13 @@ impl Session<'_> {
         !after_slot && !named.other_notation && (said.len() == 2 || universal)
     }
 
+    /// Is a tooth named with its quadrant?
+    pub(super) fn names_a_tooth(&self, at: &At<'_>, items: &Range<usize>) -> bool {
+        let names = |h: &Hit| self.x.kinds.all.get(h.kind).is_some_and(|k| k.place == Place::NamesTeeth);
+        let quadrant = |h: &Hit| h.found.terms.iter().any(|(vocabulary, _)| vocabulary == "quadrants");
+        at.hits.iter().any(|h| items.contains(&h.first) && names(h) && quadrant(h))
+    }
+
     /// "number eight": a tooth, where nothing around it speaks of instruments, and where it is no size or stands first.
     fn is_tooth_number(&self, hit: &Hit, line: &Line, said: &str) -> bool {
         let starts = line.sentence_start(hit.first).max(hit.first.saturating_sub(FAR));
@@ -86,9 +105,13 @@ impl Session<'_> {
         let tool = |i: usize| {
             line.term(i, "instruments").is_some()
                 || line.term(i, "colours").is_some()
-                || ["file", "files", "length", "clamp", "size", "taper", "short", "cone", "points", "gauge"]
-                    .iter()
-                    .any(|w| line.is_word(i, w))
+                || [
+                    "file", "files", "length", "clamp", "size", "taper", "short", "cone", "points", "gauge",
+                    "bur", "burs", "round", "blade", "scalpel", "probe", "spreader", "plugger", "post",
+                    "drill", "suture", "forceps",
+                ]
+                .iter()
+                .any(|w| line.is_word(i, w))
         };
         if (starts..end).any(tool) || line.term(hit.end, "canals").is_some() {
             return false;
@@ -111,7 +134,8 @@ impl Session<'_> {
     ) -> bool {
         let Some(kind) = self.x.kinds.all.get(reading.kind) else { return false };
         let Some(rule) = kind.rules.get(reading.rule) else { return false };
-        if status != Status::Done && status != Status::Planned && (self.lecture || status != Status::General) {
+        if status != Status::Done && status != Status::Planned && (self.lecture || status != Status::General)
+        {
             return false;
         }
         let mut pieces: Vec<&fill::Piece> =

@@ -216,7 +216,15 @@ fn field(f: &FieldFile) -> Result<Field, String> {
     }
     let bound = |x: f64| Decimal::from_f64(x).ok_or("a bound is out of range".to_owned());
     let plausible = f.plausible.map(|(a, b)| Ok::<_, String>((bound(a)?, bound(b)?))).transpose()?;
-    Ok(Field { is, about: f.about.clone(), hear, plausible, source: f.source.clone(), joins: f.joins, together: f.together.clone() })
+    Ok(Field {
+        is,
+        about: f.about.clone(),
+        hear,
+        plausible,
+        source: f.source.clone(),
+        joins: f.joins,
+        together: f.together.clone(),
+    })
 }
 
 /// `pattern`, `pattern => value`, `pattern => @same`, `pattern ?? reason for a doubt`.

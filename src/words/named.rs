@@ -30,7 +30,8 @@ fn primary_tooth(line: &Line, i: usize) -> Option<Reading> {
     let ends =
         line.items.get(i + 1).is_none_or(|it| matches!(it.what, What::Mark)) && !line.is_mark(i + 1, "-");
     let announced = line.term(before, "tooth_words").is_some() && (ends || !matches!(letter, 'a' | 'i'));
-    let in_quadrant = line.term(before, "quadrants").is_some() && letter <= 'e' && (ends || matches!(letter, 'c' | 'e'));
+    let in_quadrant =
+        line.term(before, "quadrants").is_some() && letter <= 'e' && (ends || matches!(letter, 'c' | 'e'));
     (('a'..='t').contains(&letter) && (announced || in_quadrant)).then(|| Reading {
         text: Some(letter.to_ascii_uppercase().to_string()),
         ..Reading::new(i + 1, Decimal::ZERO)

@@ -392,8 +392,8 @@ impl Reader<'_> {
             // "five hundred, four times", "three hundred, one short": two numbers.
             let measured = |end: usize| {
                 const COUNTED: [&str; 14] = [
-                    "times", "time", "short", "beyond", "point", "days", "cycles", "pecks", "passes", "strokes", "tablets",
-                    "capsules", "weeks", "minutes",
+                    "times", "time", "short", "beyond", "point", "days", "cycles", "pecks", "passes",
+                    "strokes", "tablets", "capsules", "weeks", "minutes",
                 ];
                 and == 0 && end == e + 1 && self.word(end).is_some_and(|w| COUNTED.contains(&w))
             };
