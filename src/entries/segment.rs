@@ -509,7 +509,10 @@ fn text_range(
     let end = match to {
         TakesTo::Breath => breath_end,
         TakesTo::Sentence | TakesTo::WholeSentence => sentence.items.end,
-        TakesTo::Next => sentence.items.end.min(line.next_comma(rule.end) + 1),
+        TakesTo::Next => {
+            let end = sentence.items.end.min(line.next_comma(rule.end) + 1);
+            end.min(next.unwrap_or(end))
+        }
     };
     if to != TakesTo::WholeSentence && items.end != end {
         return None;

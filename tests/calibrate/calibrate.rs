@@ -37,6 +37,8 @@ use tugback::{
 };
 
 type Outcome = Result<(), Box<dyn Error>>;
+/// A recording's name and its spans.
+type Named = (String, Vec<Tape>);
 
 fn main() -> Outcome {
     let args: Vec<String> = std::env::args().skip(1).collect();
@@ -116,7 +118,7 @@ fn tape(out: &Path, rest: &[&str]) -> Outcome {
 }
 
 /// The tapes in a folder with their recordings' names, by name.
-fn tapes(folder: &Path) -> Result<Vec<(String, Vec<Tape>)>, Box<dyn Error>> {
+fn tapes(folder: &Path) -> Result<Vec<Named>, Box<dyn Error>> {
     let mut files: Vec<_> = fs::read_dir(folder)?.filter_map(|e| e.ok().map(|e| e.path())).collect();
     files.retain(|file| file.extension().is_some_and(|e| e == "tape"));
     files.sort();
