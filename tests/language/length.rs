@@ -92,7 +92,7 @@ fn time(extractor: &Extractor, breaths: &[Breath]) -> Duration {
     loop {
         std::hint::black_box(extractor.extract(breaths));
         runs += 1;
-        let took = worked() - start;
+        let took = worked().saturating_sub(start);
         if took >= ENOUGH {
             return took / runs;
         }

@@ -4,6 +4,7 @@
 use tugback::{kinds, listen::heard::Breath};
 
 /// So many words are spoken in an hour of treatment.
+#[allow(dead_code, reason = "the bench's measure")]
 pub(crate) const HOUR: usize = 9000;
 
 /// All lines, each a breath or several, apart by ` // `.

@@ -110,6 +110,7 @@ enum Change {
     Repeat(usize, usize),
 }
 
+#[expect(clippy::indexing_slicing, reason = "every index is taken modulo the length")]
 fn change(words: &mut Vec<String>, change: &Change) {
     let n = words.len();
     if n == 0 {
