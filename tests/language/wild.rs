@@ -155,8 +155,10 @@ fn said() -> impl Strategy<Value = String> {
     ];
     let lines = prop::collection::vec(any().prop_map(|i| i % LINES.len()), 1..5);
     (lines, prop::collection::vec(changes, 0..12)).prop_map(|(lines, changes)| {
-        let mut words: Vec<String> =
-            lines.iter().flat_map(|i| LINES.get(*i).into_iter().flatten().cloned().chain(["//".to_owned()])).collect();
+        let mut words: Vec<String> = lines
+            .iter()
+            .flat_map(|i| LINES.get(*i).into_iter().flatten().cloned().chain(["//".to_owned()]))
+            .collect();
         for c in &changes {
             change(&mut words, c);
         }
