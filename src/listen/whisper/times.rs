@@ -1,6 +1,7 @@
 //! When a word was said: tokens share the time in which there is sound by the length of their text. Beside the times that
 //! whisper.cpp finds by its attention, a word began 0.10 s off in the median and 0.38 s in one of twenty (1560 words of
-//! clean speech, by a prototype of the same rule), in noise 0.12 s and 0.58 s; a breath has no long pause inside, and ends where the detector says.
+//! clean speech, by a prototype of the same rule), in noise 0.12 s and 0.58 s; a breath has no long pause inside, and ends
+//! where the detector says.
 
 use super::tokens::Token;
 use crate::audio::RATE_HZ;
