@@ -279,7 +279,14 @@ impl<'a> Session<'a> {
                 )
             }
         };
-        let Some(told) = told else { return false };
+        let Some(mut told) = told else { return false };
+        if kind.foretells
+            && told.status == Status::Planned
+            && told.by.is_some_and(|i| reading.rule_items.contains(&i))
+        {
+            // "next visit in a fortnight": the words say when, not that something is planned.
+            told = Status::Done.into();
+        }
         let status = told.status;
         if kind.place == Place::NamesTeeth {
             return self.teeth(at, segment, &reading, status);

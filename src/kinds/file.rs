@@ -33,6 +33,8 @@ struct KindFile {
     #[serde(default)]
     goes_on: bool,
     #[serde(default)]
+    foretells: bool,
+    #[serde(default)]
     uses: Vec<String>,
     #[serde(default)]
     never: Vec<Status>,
@@ -158,6 +160,7 @@ pub(super) fn read(file: &str, text: &str) -> Result<Kind, KindError> {
         lacks: raw.lacks,
         each_in_its_canal: raw.each_in_its_canal,
         goes_on: raw.goes_on,
+        foretells: raw.foretells,
         uses: raw.uses,
         never: raw.never,
         not_with: raw.not_with,

@@ -73,6 +73,8 @@ pub struct Kind {
     pub each_in_its_canal: bool,
     /// A bare number or attribute in a later breath may continue or complete this kind.
     pub goes_on: bool,
+    /// Its own words speak of a day to come ("next visit"): they make no plan of it.
+    pub foretells: bool,
     /// Vocabularies whose words are natural here though no field holds them: they are no sign of another kind.
     pub uses: Vec<String>,
     /// Statuses that this kind cannot have: the words then give no entry (no mishap is a rule of the craft).
