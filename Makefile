@@ -18,6 +18,7 @@ help:
 	@echo 'make uninstall   take them away again'
 	@echo 'make bench       time the program against two other ways of listening'
 	@echo 'make bench-words time the way from words to entries: an hour, ten and a hundred'
+	@echo 'make bench-live  measure how late the log is while somebody speaks (BENCH_AUDIO; takes as long as that lasts)'
 	@echo 'make calibrate   fit the doubts to the recordings in AUDIO, whose words are in TEXTS'
 	@echo 'make soak        make the log of HOURS=$(HOURS) of speech: memory, times, nothing lost or doubled'
 	@echo 'make fuzz        send broken recordings into the reader for FUZZ_S=$(FUZZ_S) seconds'
@@ -102,6 +103,13 @@ bench: build
 .PHONY: bench-words
 bench-words:
 	$(CARGO) bench --locked --bench words
+
+# How late the log is while somebody speaks, and how far it falls behind without pauses. In real time.
+.PHONY: bench-live
+bench-live: build
+	$(CARGO) build --release --locked --example live
+	target/release/examples/live $(or $(BENCH_AUDIO),$(wildcard audio-samples/*.flac))
+	target/release/examples/live --without-pauses 300 $(or $(BENCH_AUDIO),$(wildcard audio-samples/*.flac))
 
 # Fits the doubts again: AUDIO names folders of recordings with <id>.times.json, TEXTS a folder with <id>.toml
 # (tests/calibrate/calibrate.rs says what is in them). Hears every recording in every way first, which takes a third of its

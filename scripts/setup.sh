@@ -2,8 +2,8 @@
 # Makes sure that what the build needs is on this machine, and installs from the Debian packages what is missing.
 #
 #   scripts/setup.sh            what `make demo` needs
-#   scripts/setup.sh --test     and rustfmt and clippy, which `make test` needs, and, where they can be had, a FHIR validator
-#                               and a library that spells numbers
+#   scripts/setup.sh --test     and rustfmt and clippy, which `make test` needs, and, where they can be had, a sound server, a
+#                               FHIR validator and a library that spells numbers
 #
 # Says nothing where nothing is missing. Where it may not install (not root, no sudo, no apt-get), it prints the names of
 # the packages and ends with 2.
@@ -81,6 +81,15 @@ if [ "${1:-}" = --test ]; then
             exit 2
         }
     done
+
+    # A sound server, so that sound is played and recorded; without it that test is skipped with a message.
+    if [ "$(uname -s)" = Linux ] && ! have pulseaudio && have apt-get && [ "$(id -u)" = 0 ]; then
+        say "Installing PulseAudio for the test of the recorder"
+        quietly() { DEBIAN_FRONTEND=noninteractive apt-get -qq -o Dpkg::Use-Pty=0 "$@" >/dev/null 2>&1; }
+        quietly update || true
+        quietly install -y --no-install-recommends pulseaudio pulseaudio-utils libasound2-plugins ||
+            say "(it could not be installed; the test that needs it is skipped)"
+    fi
 
     # Judges the FHIR Bundles; without it those tests are skipped with a message.
     validator=target/fhir-validator

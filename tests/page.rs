@@ -16,6 +16,8 @@ mod attacks;
 mod decisions;
 #[path = "page/desk.rs"]
 mod desk;
+#[path = "page/live.rs"]
+mod live;
 #[path = "page/recording.rs"]
 mod recording;
 #[path = "page/serve.rs"]

@@ -7,7 +7,7 @@ use clap::Args;
 use miette::{IntoDiagnostic as _, WrapErr as _};
 
 use crate::commands::{Done, review};
-use crate::page::{Shelf, Start};
+use crate::page::{Record, Shelf, Start};
 
 /// Arguments of `tugback desk`.
 #[derive(Debug, Args)]
@@ -37,5 +37,29 @@ pub(crate) fn run(args: &Desk) -> miette::Result<Done> {
         log.arg("--").arg(source);
         log.stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::piped()).spawn()
     });
-    review::show(shelf, Some(start), &args.page)
+    review::show(shelf, Some(start), recorder(args)?, &args.page)
+}
+
+/// Starts `tugback record` with the same settings; its lines are what the page shows.
+#[cfg(feature = "microphone")]
+fn recorder(args: &Desk) -> miette::Result<Option<Record>> {
+    let program = std::env::current_exe().into_diagnostic()?;
+    let settings = args.page.file.named().map(std::path::Path::to_owned);
+    Ok(Some(Box::new(move |folder, push_to_talk| {
+        let mut record = Command::new(&program);
+        record.args(["record", "--json", "-o"]).arg(folder);
+        if push_to_talk {
+            record.arg("--push-to-talk");
+        }
+        if let Some(settings) = &settings {
+            record.arg("--settings").arg(settings);
+        }
+        record.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn()
+    })))
+}
+
+#[cfg(not(feature = "microphone"))]
+#[expect(clippy::unnecessary_wraps, reason = "as with microphones")]
+fn recorder(_args: &Desk) -> miette::Result<Option<Record>> {
+    Ok(None)
 }

@@ -26,6 +26,7 @@ use crate::{
         model,
     },
     log::{Log as ProcedureLog, MadeBy, Source, SourceKind, file},
+    record::marks::{self, Marks},
     settings,
     words::transcript,
 };
@@ -67,9 +68,6 @@ pub(super) struct Log {
     /// Prints no table
     #[arg(short, long)]
     quiet: bool,
-    /// Keys that were pressed while this was recorded, as what they would have been in words, with their times.
-    #[arg(skip)]
-    pressed: Vec<Breath>,
 }
 
 #[cfg(feature = "microphone")]
@@ -79,7 +77,7 @@ impl Log {
         input: PathBuf,
         model: Option<PathBuf>,
         file: super::settings::File,
-        pressed: Vec<Breath>,
+        quiet: bool,
     ) -> Self {
         Self {
             input,
@@ -93,8 +91,7 @@ impl Log {
             file,
             threads: None,
             explain: false,
-            quiet: false,
-            pressed,
+            quiet,
         }
     }
 }
@@ -117,6 +114,7 @@ pub(super) fn extractor(
         doubt_from: strictness.unwrap_or(chosen.strictness).doubt_from(),
     };
     Extractor::for_practice(how, chosen.instruments(), chosen.phrases())
+        .with_controls(chosen.record.words.said())
 }
 
 /// A log that a person has worked on is never replaced by a new draft.
@@ -156,12 +154,18 @@ pub(super) fn run(args: &Log) -> miette::Result<Done> {
     } else {
         hear(args, &out, chosen.model.as_deref())?
     };
-    for pressed in &args.pressed {
-        let at = words.breaths.partition_point(|b| b.from_s <= pressed.from_s);
-        words.breaths.insert(at, pressed.clone());
-    }
+    let marks = Marks::read(&args.input)
+        .into_diagnostic()
+        .wrap_err_with(|| format!("cannot read `{}`", marks::place(&args.input).display()))?;
+    let (breaths, own) = marks.apply(words.breaths);
+    words.breaths = breaths;
+    words.source.repairs.extend(marks.gaps());
     let explained = args.explain.then(|| extractor.extract(&words.breaths).reasons);
     let mut log = crate::log_of(&words.breaths, &extractor, words.source, words.made_by);
+    if !own.is_empty() {
+        log.unplaced.extend(own);
+        log.unplaced.sort_by(|a, b| a.from_s.total_cmp(&b.from_s));
+    }
     let report = checks::apply(&mut log, &chosen.checks);
     super::put(&args.input, &out, &file::to_json(&log).into_diagnostic()?)?;
     if !args.quiet && out != Path::new("-") {

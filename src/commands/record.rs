@@ -1,32 +1,31 @@
 //! `tugback record`: a microphone → a recording that no crash can take, and the log while it grows.
 
+mod terminal;
+mod view;
+
 use std::{
-    fmt::Write as _,
-    io::{IsTerminal as _, Read as _},
+    io::{BufRead as _, IsTerminal as _},
     path::{Path, PathBuf},
-    sync::mpsc::{self, Sender},
-    thread,
+    sync::mpsc,
 };
 
 use clap::Args;
-use indicatif::{ProgressBar, ProgressStyle};
 use miette::IntoDiagnostic as _;
+use serde_json::json;
 
 use super::{Done, log, print, table, tell};
 use crate::{
     listen::{self, model},
-    log::Entry,
     record::{
-        live::{Change, Live},
+        live::Live,
         microphone::Microphone,
-        recorder::{Notice, Order, Plan, Recorded, Warning},
-        recover::{self, Found},
-        session::{Happening, Key, Now, sit, with_models},
-        spoken::Spoken,
-        tones::{Player, Tone},
+        recorder::{Order, Plan, Recorded},
+        recover::{self, Found, Left},
+        session::{Listening, sit, with_models},
     },
     settings,
 };
+use view::View;
 
 /// Records from a microphone and writes the log while you speak
 #[derive(Debug, Args)]
@@ -46,6 +45,13 @@ pub(super) struct Record {
     /// Records only; the log is made later with `tugback log`
     #[arg(long)]
     no_log: bool,
+    /// The microphone stays closed until the key for pause is pressed, and closes when it is pressed again
+    #[arg(long)]
+    push_to_talk: bool,
+    /// For other programs: what a screen shows as lines of JSON on stdout, orders as lines on stdin (pause, go-on, strike,
+    /// flag, end)
+    #[arg(long)]
+    json: bool,
     #[command(flatten)]
     file: super::settings::File,
 }
@@ -61,20 +67,15 @@ fn volume(text: &str) -> Result<f32, String> {
 pub(super) fn run(args: Record) -> miette::Result<Done> {
     let chosen = args.file.load()?;
     let path = place(args.output.as_deref())?;
-    offer_to_recover(path.parent().unwrap_or(Path::new("")));
+    offer_to_recover(path.parent().unwrap_or(Path::new("")), args.json);
     let found = if args.no_log {
         None
     } else {
         Some(model::find_models(args.model.as_deref(), chosen.model.as_deref()).into_diagnostic()?)
     };
-    let mut microphone = Microphone::find(args.microphone.as_deref()).into_diagnostic()?;
-    let listening = found.map(|found| with_models(listen::Settings::from(found)));
-    let wait = |samples: &mut dyn crate::audio::Samples| while let Ok(Some(_)) = samples.next_block() {};
-    let only_record: Box<crate::record::session::Listening> = Box::new(move |samples, _, _| {
-        wait(samples);
-        Ok(())
-    });
-    let listening = listening.unwrap_or(only_record);
+    let wanted = args.microphone.as_deref().or(chosen.record.microphone.as_deref());
+    let mut microphone = Microphone::find(wanted).into_diagnostic()?;
+    let listening = found.map_or_else(only_record, |found| with_models(listen::Settings::from(found)));
 
     let (order, orders) = mpsc::channel();
     let stop = order.clone();
@@ -82,12 +83,20 @@ pub(super) fn run(args: Record) -> miette::Result<Done> {
         let _ = stop.send(Order::Stop); // it may have ended by itself
     })?;
     let (pressed, keys) = mpsc::channel();
-    let terminal = keys_of_terminal(pressed.clone());
+    let terminal = if args.json {
+        terminal::orders_of_program(pressed.clone());
+        None
+    } else {
+        Some(terminal::keys_of_terminal(pressed.clone(), chosen.record.keys.clone()))
+    };
     let volume = args.volume.unwrap_or_else(|| loud(&chosen));
-    let mut view = View::new(volume);
-    let plan = Plan::new(path);
+    let mut view = View::new(volume, chosen.record.keys.clone(), args.json);
+    let read_back = if volume > 0.0 { chosen.record.read_back } else { settings::ReadBack::Never };
+    let plan = Plan { begin_paused: args.push_to_talk, read_back, ..Plan::new(path) };
     let live = Live::new(log::extractor(&chosen, None, false, None));
-    tell("opening the microphone; wait for `ready`");
+    if !args.push_to_talk {
+        tell("opening the microphone; wait for `ready`");
+    }
     let sat = sit(
         &mut microphone,
         &plan,
@@ -98,7 +107,7 @@ pub(super) fn run(args: Record) -> miette::Result<Done> {
         &mut |happening, now| view.show(&happening, now),
     );
     drop(pressed);
-    view.bar.finish_and_clear();
+    view.over();
     drop(terminal);
     let sat = sat.into_diagnostic()?;
     report(&sat.recorded);
@@ -106,24 +115,27 @@ pub(super) fn run(args: Record) -> miette::Result<Done> {
         miette::bail!("the microphone never gave a sound; check it with `tugback microphones`");
     }
     if !args.no_log {
-        let mut before_s = 0.0;
-        for (path, seconds) in &sat.recorded.parts {
-            let here = before_s..before_s + seconds;
-            let mut pressed: Vec<_> =
-                sat.pressed.iter().filter(|b| here.contains(&b.from_s)).cloned().collect();
-            for breath in &mut pressed {
-                breath.from_s -= before_s;
-                breath.to_s -= before_s;
-            }
-            before_s += seconds;
+        for (path, _) in &sat.recorded.parts {
             tell(format_args!("listening to all of `{}` once more", path.display()));
-            log::run(&log::Log::of(path.clone(), args.model.clone(), args.file.clone(), pressed))?;
+            log::run(&log::Log::of(path.clone(), args.model.clone(), args.file.clone(), args.json))?;
         }
+    }
+    if args.json {
+        let parts: Vec<String> = sat.recorded.parts.iter().map(|(p, _)| p.display().to_string()).collect();
+        print(&format!("{}\n", json!({ "over": { "recordings": parts } })))?;
     }
     match sat.recorded.stopped {
         Some(why) => Err(why).into_diagnostic(),
         None => Ok(Done::Well),
     }
+}
+
+/// Takes the samples and hears nothing.
+fn only_record() -> Box<Listening> {
+    Box::new(|samples, _, _| {
+        while let Ok(Some(_)) = samples.next_block() {}
+        Ok(())
+    })
 }
 
 /// Where to record: a new name in the folder that was named, or in the working folder.
@@ -146,15 +158,35 @@ fn place(output: Option<&Path>) -> miette::Result<PathBuf> {
     Ok(path)
 }
 
-fn offer_to_recover(folder: &Path) {
+/// Recordings of this folder that a crash cut off can be finished now, where somebody can say so.
+fn offer_to_recover(folder: &Path, json: bool) {
     let folder = if folder == Path::new("") { Path::new(".") } else { folder };
-    let left = |f: &&Found| matches!(f, Found::Left(_));
-    let n = recover::look(folder).unwrap_or_default().iter().filter(left).count();
-    if n > 0 {
-        let folder = folder.display();
-        tell(format_args!(
-            "{n} recordings here were cut off by a crash; `tugback recover {folder}` finishes them"
-        ));
+    let found = recover::look(folder).unwrap_or_default().into_iter();
+    let left: Vec<Left> =
+        found.filter_map(|f| if let Found::Left(left) = f { Some(left) } else { None }).collect();
+    if left.is_empty() {
+        return;
+    }
+    let what = match left.as_slice() {
+        [one] => format!("the recording `{}` was cut off by a crash", one.path.display()),
+        all => format!("{} recordings here were cut off by a crash", all.len()),
+    };
+    let asks = !json && std::io::stdin().is_terminal() && std::io::stderr().is_terminal();
+    if !asks {
+        tell(format_args!("{what}; `tugback recover {}` finishes them", folder.display()));
+        return;
+    }
+    tell(format_args!("{what}. Finish them before this one begins? [Y/n]"));
+    let mut answer = String::new();
+    let _ = std::io::stdin().lock().read_line(&mut answer);
+    if answer.trim().eq_ignore_ascii_case("n") {
+        return;
+    }
+    for left in left {
+        match recover::mend(&left) {
+            Ok(seconds) => tell(format_args!("finished: {}, {seconds:.1} s", left.path.display())),
+            Err(e) => tell(format_args!("`{}` cannot be finished: {e}", left.path.display())),
+        }
     }
 }
 
@@ -173,199 +205,4 @@ fn report(recorded: &Recorded) {
     if recorded.lost_blocks > 0 {
         tell(format_args!("{} blocks of sound were lost: the disk was too slow", recorded.lost_blocks));
     }
-}
-
-/// What is seen and heard at the chair.
-struct View {
-    bar: ProgressBar,
-    player: Player,
-    peak: f32,
-    warning: Option<String>,
-    lines: Vec<String>,
-}
-
-impl View {
-    fn new(volume: f32) -> Self {
-        let bar =
-            if std::io::stderr().is_terminal() { ProgressBar::new_spinner() } else { ProgressBar::hidden() };
-        if let Ok(style) = ProgressStyle::with_template("{msg}") {
-            bar.set_style(style);
-        }
-        Self { bar, player: Player::new(volume), peak: 0.0, warning: None, lines: Vec::new() }
-    }
-
-    fn show(&mut self, happening: &Happening, now: &Now<'_>) {
-        match happening {
-            Happening::Notice(notice) => self.notice(notice),
-            Happening::Change(change) => self.change(change),
-            Happening::Spoken(Spoken::ReadBack) => {
-                self.line(&now.live.last().map_or("nothing is logged yet".to_owned(), table::line));
-            }
-            Happening::Spoken(Spoken::ReadLengths) => {
-                let lengths: Vec<String> = now.live.working_lengths().map(table::line).collect();
-                self.line(&if lengths.is_empty() {
-                    "no working length yet".to_owned()
-                } else {
-                    lengths.join("\n")
-                });
-            }
-            Happening::Heard { .. } | Happening::Tick | Happening::Spoken(_) => {}
-            Happening::AskedToEnd => {
-                self.player.play(Tone::Doubt);
-                self.line("say `end of log` once more to end");
-            }
-            Happening::ListenerFailed(why) => {
-                self.warn(&format!("the log does not grow any more ({why}); the recording goes on"));
-            }
-        }
-        if !self.bar.is_hidden() {
-            self.bar.set_message(self.status(now));
-        }
-    }
-
-    fn notice(&mut self, notice: &Notice) {
-        match notice {
-            Notice::Level { peak, .. } => self.peak = peak.max(self.peak * 0.7),
-            Notice::Ready { name, format } => {
-                self.warning = None;
-                self.player.play(Tone::Ready);
-                self.line(&format!("ready: {name}, {} Hz", format.rate_hz));
-            }
-            Notice::Part(path) => self.line(&format!("recording into {}", path.display())),
-            Notice::Paused { at_s } => {
-                self.player.play(Tone::Struck);
-                self.line(&format!(
-                    "{} paused: the microphone is closed; space goes on",
-                    table::clock(*at_s)
-                ));
-            }
-            Notice::GoneOn => self.line("goes on"),
-            Notice::Warning(Warning::Back { away_s }) => {
-                self.warning = None;
-                self.line(&format!("the microphone is back; {away_s:.0} s are missing"));
-            }
-            Notice::Warning(warning) => self.warn(&warning.to_string()),
-        }
-    }
-
-    fn change(&mut self, change: &Change) {
-        let (sign, tone, entry) = match change {
-            Change::Taken(e) => (' ', Tone::Taken, e),
-            Change::Changed(e) => ('~', Tone::Taken, e),
-            Change::Doubted(e) => ('?', Tone::Doubt, e),
-            Change::Struck(e) | Change::Gone(e) => ('x', Tone::Struck, e),
-            Change::Kept(_) => return,
-        };
-        self.player.play(tone);
-        self.entry(sign, entry);
-    }
-
-    fn entry(&mut self, sign: char, entry: &Entry) {
-        let line = format!("{sign} {}", table::line(entry));
-        if self.lines.len() == 3 {
-            self.lines.remove(0);
-        }
-        self.lines.push(line.clone());
-        self.line(&line);
-    }
-
-    fn warn(&mut self, what: &str) {
-        self.player.play(Tone::Warning);
-        self.warning = Some(what.to_owned());
-        self.bar.suspend(|| tell(format_args!("\u{7}WARNING: {what}")));
-    }
-
-    /// A line to stdout; where nobody can read it, the recording goes on.
-    fn line(&self, line: &str) {
-        let _ = self.bar.suspend(|| print(&format!("{line}\n")));
-    }
-
-    fn status(&self, now: &Now<'_>) -> String {
-        let state = if now.clock.is_paused() { "‖ not recording" } else { "● RECORDING" };
-        let mut text = format!("{state}  {}  {}", table::clock(now.clock.recorded_s), meter(self.peak));
-        let doubts = now.live.doubts();
-        let _ = write!(text, "  doubts: {doubts}");
-        if let Some((entry, at_s)) = now.live.last_irrigation() {
-            let canal = table::canal(entry);
-            let _ = write!(text, "  last irrigation {canal} {} ago", table::clock(now.clock.since(at_s)));
-        }
-        if now.behind_s > 3.0 {
-            let _ = write!(text, "  {:.0} s behind", now.behind_s);
-        }
-        for line in &self.lines {
-            let _ = write!(text, "\n   {line}");
-        }
-        if let Some(warning) = &self.warning {
-            let _ = write!(text, "\n   !! {warning}");
-        }
-        text.push_str("\n   space: pause, go on   s: strike the last   f: flag it   Ctrl-C: end");
-        text
-    }
-}
-
-/// A bar of ten signs over 50 dB.
-#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0 to 10")]
-fn meter(peak: f32) -> String {
-    let db = 20.0 * peak.max(1e-5).log10();
-    let n = ((db + 50.0) / 5.0).clamp(0.0, 10.0) as usize;
-    format!("{}{}", "█".repeat(n), "·".repeat(10 - n))
-}
-
-/// Reads keys without Enter, and gives the terminal back as it was when it is dropped.
-struct Terminal {
-    #[cfg(unix)]
-    before: Option<rustix::termios::Termios>,
-}
-
-impl Drop for Terminal {
-    fn drop(&mut self) {
-        #[cfg(unix)]
-        if let Some(before) = &self.before {
-            use rustix::termios::{OptionalActions, tcsetattr};
-            let _ = tcsetattr(std::io::stdin(), OptionalActions::Now, before);
-        }
-    }
-}
-
-/// Keys of the terminal, if this is one: a pedal sends keys, too. A terminal that goes ends no recording.
-fn keys_of_terminal(pressed: Sender<Key>) -> Terminal {
-    #[cfg(unix)]
-    {
-        use rustix::termios::{LocalModes, OptionalActions, tcgetattr, tcsetattr};
-        let input = std::io::stdin();
-        if !input.is_terminal() {
-            return Terminal { before: None };
-        }
-        let before = tcgetattr(&input).ok();
-        if let Some(mut raw) = before.clone() {
-            raw.local_modes.remove(LocalModes::ICANON | LocalModes::ECHO);
-            let _ = tcsetattr(&input, OptionalActions::Now, &raw);
-        }
-        read_keys(pressed);
-        Terminal { before }
-    }
-    #[cfg(not(unix))]
-    {
-        // Keys count after Enter.
-        read_keys(pressed);
-        Terminal {}
-    }
-}
-
-fn read_keys(pressed: Sender<Key>) {
-    thread::spawn(move || {
-        for byte in std::io::stdin().lock().bytes() {
-            let Ok(byte) = byte else { break };
-            let key = match byte {
-                b' ' => Key::Pause,
-                b'f' | b'F' => Key::Flag,
-                b's' | b'S' => Key::Strike,
-                4 => Key::End,
-                _ => continue,
-            };
-            if pressed.send(key).is_err() {
-                break;
-            }
-        }
-    });
 }

@@ -8,7 +8,7 @@ use miette::IntoDiagnostic as _;
 
 use crate::commands::{Done, settings};
 use crate::log;
-use crate::page::{self, Opened, Options, Shelf, Start};
+use crate::page::{self, Opened, Options, Record, Shelf, Start};
 
 /// Arguments of `tugback review`.
 #[derive(Debug, Args)]
@@ -48,14 +48,19 @@ pub(crate) fn run(args: &Review) -> miette::Result<Done> {
         miette::bail!("there is no recording `{}`", audio.display());
     }
     let shelf = Shelf::Log { log: args.log.clone(), audio: args.audio.clone() };
-    show(shelf, None, &args.page)
+    show(shelf, None, None, &args.page)
 }
 
 /// Serves the page until it is closed.
-pub(super) fn show(shelf: Shelf, start: Option<Start>, args: &PageArgs) -> miette::Result<Done> {
+pub(super) fn show(
+    shelf: Shelf,
+    start: Option<Start>,
+    record: Option<Record>,
+    args: &PageArgs,
+) -> miette::Result<Done> {
     let who = args.who.clone().unwrap_or_else(account);
     let options = Options { port: args.port, idle: Duration::from_secs(u64::from(args.idle) * 60) };
-    let opened = Opened { shelf, settings: args.file.load()?.checks, who, start };
+    let opened = Opened { shelf, settings: args.file.load()?.checks, who, start, record };
     page::serve(opened, options, |address| {
         use std::io::Write as _;
         let mut out = std::io::stdout();

@@ -40,6 +40,7 @@ pub struct Extractor {
     pub settings: Settings,
     own: Vec<Instrument>,
     phrases: Vec<Phrase>,
+    controls: Vec<(String, &'static str)>,
 }
 
 /// What a practice may choose.
@@ -78,7 +79,7 @@ impl Extractor {
 
     pub fn with(vocabulary: Arc<Vocabulary>, kinds: Arc<Kinds>, settings: Settings) -> Self {
         let index = hits::index(&kinds);
-        Self { vocabulary, kinds, index, settings, own: vec![], phrases: vec![] }
+        Self { vocabulary, kinds, index, settings, own: vec![], phrases: vec![], controls: vec![] }
     }
 
     /// With the instruments and phrases of a practice.
@@ -89,12 +90,25 @@ impl Extractor {
         Self { own, phrases, ..Self::with(vocabulary, kinds, settings) }
     }
 
+    /// With the practice's own words for spoken controls: what is said, and what it asks for.
+    pub fn with_controls(self, controls: Vec<(String, &'static str)>) -> Self {
+        if controls.is_empty() {
+            return self;
+        }
+        Self { vocabulary: own::controls(&self.vocabulary, &controls), controls, ..self }
+    }
+
     /// What the practice added, as text: it belongs to the rules that a log was made with. Empty where it added nothing.
     pub fn additions(&self) -> String {
-        if self.own.is_empty() && self.phrases.is_empty() {
+        if self.own.is_empty() && self.phrases.is_empty() && self.controls.is_empty() {
             return String::new();
         }
-        serde_json::to_string(&(&self.own, &self.phrases)).unwrap_or_default()
+        // Where only the older additions are there, the text is as it was before there were others.
+        let text = serde_json::to_string(&(&self.own, &self.phrases)).unwrap_or_default();
+        if self.controls.is_empty() {
+            return text;
+        }
+        text + &serde_json::to_string(&self.controls).unwrap_or_default()
     }
 
     /// All entries of a recording.

@@ -6,13 +6,9 @@ use std::sync::Arc;
 use super::session::push_doubt;
 use crate::{
     kinds::{Kinds, Rule, pattern::Pattern},
-    listen::heard::Breath,
     log::{Entry, Value},
     settings::{Instrument, Phrase},
-    words::{
-        token::{self, Shape},
-        vocabulary::Vocabulary,
-    },
+    words::{token, vocabulary::Vocabulary},
 };
 
 /// The vocabulary with the practice's instruments.
@@ -24,8 +20,20 @@ pub(super) fn vocabulary(base: &Arc<Vocabulary>, instruments: &[Instrument]) -> 
     for instrument in instruments {
         for said in &instrument.said {
             // Capitals would be spelled out; an own name is said as it stands.
-            v.add("instruments", &words(said).join(" "), &instrument.name);
+            v.add("instruments", &token::plain(said).join(" "), &instrument.name);
         }
+    }
+    v.sort();
+    Arc::new(v)
+}
+
+/// The vocabulary with the practice's words for spoken controls: what is said, and what it asks for.
+pub(super) fn controls(base: &Arc<Vocabulary>, controls: &[(String, &'static str)]) -> Arc<Vocabulary> {
+    let mut v = Vocabulary::clone(base);
+    for (said, what) in controls {
+        // What comes before a length of time is no control by itself.
+        let vocabulary = if *what == "time" { "timers" } else { "controls" };
+        v.add(vocabulary, &token::plain(said).join(" "), what);
     }
     v.sort();
     Arc::new(v)
@@ -39,8 +47,11 @@ pub(super) fn kinds(base: &Arc<Kinds>, phrases: &[Phrase]) -> Arc<Kinds> {
     let mut kinds = Kinds::clone(base);
     for (n, phrase) in phrases.iter().enumerate() {
         let Some(kind) = kinds.all.iter_mut().find(|k| k.name == phrase.kind) else { continue };
-        let hear: Vec<Pattern> =
-            phrase.said.iter().filter_map(|said| Pattern::parse(&words(said).join("_")).ok()).collect();
+        let hear: Vec<Pattern> = phrase
+            .said
+            .iter()
+            .filter_map(|said| Pattern::parse(&token::plain(said).join("_")).ok())
+            .collect();
         kind.rules.push(Rule {
             id: format!("own.{}.{}", phrase.kind, n + 1),
             hear,
@@ -54,14 +65,6 @@ pub(super) fn kinds(base: &Arc<Kinds>, phrases: &[Phrase]) -> Arc<Kinds> {
 
 /// Surer than every rule of the program.
 const OWN: f32 = 4.0;
-
-fn words(said: &str) -> Vec<String> {
-    token::tokens(&Breath::from_text(0.0, 0.0, said))
-        .into_iter()
-        .filter(|t| t.shape != Shape::Mark)
-        .map(|t| t.text)
-        .collect()
-}
 
 /// A size or taper that the instrument does not have is doubted; a colour alone gives the size that it has there, also
 /// with a doubt: the colour was said, not the size.

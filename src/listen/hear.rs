@@ -61,16 +61,26 @@ impl Ears<'_> {
         (second, format!("{}, slower", self.first.name()))
     }
 
-    /// Hears the samples of one span, of which `speech_s` seconds are speech; `once`: nobody listens a second time.
-    pub(super) fn hear(&mut self, samples: &[f32], speech_s: f64, once: bool) -> Result<Heard, Error> {
+    /// Hears the samples of one span, of which `speech_s` seconds are speech.
+    pub(super) fn hear(&mut self, samples: &[f32], speech_s: f64) -> Result<Heard, Error> {
+        let first = self.once(samples)?;
+        self.again(first, samples, speech_s)
+    }
+
+    /// The first listening alone.
+    pub(super) fn once(&mut self, samples: &[f32]) -> Result<Listening, Error> {
+        self.take(samples, Way::AsIs)
+    }
+
+    /// The further listenings after the first, as far as they are needed.
+    pub(super) fn again(&mut self, first: Listening, samples: &[f32], speech_s: f64) -> Result<Heard, Error> {
         let second = match &self.second {
             Second::Nobody => None,
-            _ if once => None,
             Second::SameModel => Some(Way::Faster),
             Second::Other(_) => Some(Way::Other),
         };
         let sparing = self.sparing;
-        hear(&mut |way| self.take(samples, way), second, sparing, speech_s)
+        hear(first, &mut |way| self.take(samples, way), second, sparing, speech_s)
     }
 
     /// Hears the samples in every way that [`hear`] may ask of one model, whether it would ask or not.
@@ -118,16 +128,16 @@ pub enum Way {
 /// What was heard of one span, by way.
 pub(super) type Takes = BTreeMap<Way, Listening>;
 
-/// Asks for the listenings that are needed, one after the other, and makes one of them; `second`: the way of the second,
-/// if there is one; `sparing`: only where the first is in doubt.
+/// Asks for the listenings that are needed after the first, one after the other, and makes one of them; `second`: the way
+/// of the second, if there is one; `sparing`: only where the first is in doubt.
 pub(super) fn hear(
+    first: Listening,
     take: &mut dyn FnMut(Way) -> Result<Listening, Error>,
     second: Option<Way>,
     sparing: bool,
     speech_s: f64,
 ) -> Result<Heard, Error> {
     let same_model = second == Some(Way::Faster);
-    let first = take(Way::AsIs)?;
     let wanted = !sparing || verdict(&first, speech_s) != Repeat::No || merge::wants_second(&first);
     let second = second.filter(|_| wanted).map(&mut *take).transpose()?;
     let second = second.filter(|s| verdict(s, speech_s) != Repeat::Loop);
@@ -162,6 +172,11 @@ pub(super) fn hear(
         }
         (Repeat::No, None) => Ok(plainly(merge::alone(first))),
     }
+}
+
+/// What was heard the first time, where it can stand until there is time to listen again: no loop, nothing said twice.
+pub(super) fn alone(first: &Listening, speech_s: f64) -> Option<Heard> {
+    (verdict(first, speech_s) == Repeat::No).then(|| plainly(merge::alone(first.clone())))
 }
 
 fn plainly(merged: Merged) -> Heard {
@@ -246,7 +261,7 @@ mod tests {
     fn check(lines: &[&'static str], expect: &str) {
         let script = Box::new(Script(lines.to_vec()));
         let mut ears = Ears { first: script, second: Second::SameModel, sparing: true };
-        let heard = ears.hear(&vec![0.0; 16_000], 4.0, false).unwrap();
+        let heard = ears.hear(&vec![0.0; 16_000], 4.0).unwrap();
         let text: Vec<&str> = heard.merged.words.iter().map(|w| w.raw.text.as_str()).collect();
         let remark = heard.remark.map(|r| format!(" [{r}]")).unwrap_or_default();
         assert_eq!(text.join(" ") + &remark, expect, "lines: {lines:?}");

@@ -44,8 +44,7 @@ pub struct Settings {
     pub workers: Option<usize>,
     /// Speech that ended before this time is left out (it was heard before).
     pub start_s: f64,
-    /// The samples come as they are spoken: breaths are looked for a few times a second, and the second listening is left
-    /// out for those that others wait behind.
+    /// The samples come as they are spoken: [`listen_live`] sees to it.
     pub live: bool,
     /// When this becomes true, listening ends after the spans that are being heard.
     pub stop: Option<Arc<AtomicBool>>,
@@ -146,13 +145,49 @@ pub fn listen_each(
     settings: &Settings,
     sink: &mut dyn FnMut(Event),
 ) -> Result<Heard, Error> {
-    let finish = |span, model: &ModelInfo| breath::breath(span, calibration::table(model));
-    whisper::listen_each(samples, settings, false, &finish, &mut |step| {
-        sink(match step {
-            run::Step::Item(breath) => Event::Breath(breath),
-            run::Step::Progress(progress) => Event::Progress(progress),
-        });
+    whisper::with_models(settings, &mut |detector, make_ears, how, model| {
+        let finish = |span| breath::breath(span, calibration::table(model));
+        run::run(samples, detector, make_ears, how, &finish, &mut |step| {
+            sink(match step {
+                run::Step::Item(breath) => Event::Breath(breath),
+                run::Step::Progress(progress) => Event::Progress(progress),
+            });
+        })
     })
+}
+
+/// What is heard of samples that come as they are spoken.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Turn {
+    /// A breath that was just over, heard once.
+    First(Breath),
+    /// The same breath, by its `from_s`, after it was listened to again. There may be none.
+    Again(Breath),
+}
+
+/// Listens to samples while they are spoken: each breath is handed over as soon as it was heard once, and again where
+/// there was time to listen again. A breath that is heard later can come before one that was spoken earlier.
+#[cfg(feature = "whisper")]
+pub fn listen_live(
+    samples: &mut dyn Samples,
+    settings: &Settings,
+    sink: &mut (dyn FnMut(Turn) + Send),
+) -> Result<Heard, Error> {
+    let settings = Settings { live: true, ..settings.clone() };
+    whisper::with_models(&settings, &mut |detector, make_ears, how, model| {
+        let finish = |span| breath::breath(span, calibration::table(model));
+        run::run_live(samples, detector, make_ears, how, &finish, sink)
+    })
+}
+
+/// Without the recogniser there is nothing to listen with.
+#[cfg(not(feature = "whisper"))]
+pub fn listen_live(
+    _samples: &mut dyn Samples,
+    _settings: &Settings,
+    _sink: &mut (dyn FnMut(Turn) + Send),
+) -> Result<Heard, Error> {
+    Err(Error::NoRecogniser)
 }
 
 /// Without the recogniser there is nothing to listen with.

@@ -5,7 +5,7 @@ use std::{
     collections::BTreeMap,
     sync::{
         Arc, Mutex,
-        atomic::{AtomicBool, AtomicUsize, Ordering},
+        atomic::{AtomicBool, Ordering},
         mpsc,
     },
     thread,
@@ -21,8 +21,8 @@ use crate::audio::{RATE_HZ, Samples};
 
 /// Windows that the voice detector is given at once: 8 s.
 const BLOCK: usize = 250 * WINDOW;
-/// The same for samples that come as they are spoken: 0.26 s.
-const LIVE_BLOCK: usize = 8 * WINDOW;
+/// The most for samples that come as they are spoken: 0.26 s.
+const LIVE_WINDOWS: usize = 8;
 /// Windows before a block that the detector hears to warm up; their probabilities are not used: 1.6 s.
 const WARM_UP: usize = 50 * WINDOW;
 
@@ -69,12 +69,10 @@ pub(super) fn run<'a, T: Send>(
     // Owned by the workers alone, so that sending fails when none is left.
     let jobs_out = Arc::new(Mutex::new(jobs_out));
     let (breaths_in, breaths_out) = mpsc::channel();
-    let waiting = AtomicUsize::new(0);
-    let waiting = &waiting;
     thread::scope(|scope| {
         for _ in 0..how.workers {
             let (jobs, breaths) = (Arc::clone(&jobs_out), breaths_in.clone());
-            scope.spawn(move || work(&jobs, &breaths, make_ears, finish, waiting, how));
+            scope.spawn(move || work(&jobs, &breaths, make_ears, finish, how.tape));
         }
         drop((jobs_out, breaths_in));
         let mut feeder = Feeder::new(detector, samples.expected_s(), how);
@@ -83,7 +81,6 @@ pub(super) fn run<'a, T: Send>(
             while let Some(block) = samples.next_block()? {
                 for job in feeder.take(&block)? {
                     order.take(breaths_out.try_iter(), sink, feeder.progress())?;
-                    waiting.fetch_add(1, Ordering::Relaxed);
                     if jobs_in.send(job).is_err() {
                         // A worker that failed says why through the other channel.
                         return Ok(false);
@@ -95,7 +92,6 @@ pub(super) fn run<'a, T: Send>(
                 }
             }
             for job in feeder.end()? {
-                waiting.fetch_add(1, Ordering::Relaxed);
                 if jobs_in.send(job).is_err() {
                     return Ok(false);
                 }
@@ -116,7 +112,7 @@ pub(super) fn run<'a, T: Send>(
 pub(super) struct How<'a> {
     pub workers: usize,
     pub start_s: f64,
-    /// See [`super::Settings::live`].
+    /// The samples come as they are spoken.
     pub live: bool,
     /// Every listening is wanted by itself.
     pub tape: bool,
@@ -140,8 +136,7 @@ struct Feeder<'d> {
     samples_read: u64,
     of_s: Option<f64>,
     start_s: f64,
-    /// Samples that the detector is given at once.
-    block: usize,
+    live: bool,
     jobs: u64,
     /// Spans that are over, but whose padding has not been read yet.
     due: Vec<Span>,
@@ -158,7 +153,7 @@ impl<'d> Feeder<'d> {
             samples_read: 0,
             of_s,
             start_s: how.start_s,
-            block: if how.live { LIVE_BLOCK } else { BLOCK },
+            live: how.live,
             jobs: 0,
             due: Vec::new(),
         }
@@ -177,16 +172,21 @@ impl<'d> Feeder<'d> {
         self.kept.extend_from_slice(block);
         self.samples_read += block.len() as u64;
         let mut jobs = Vec::new();
-        while self.samples_read - self.detected >= self.block as u64 {
-            self.detect(self.block)?;
+        while self.samples_read - self.detected >= self.block() as u64 {
+            self.detect(self.block())?;
             jobs.extend(self.due_jobs(false));
             self.forget();
         }
         Ok(jobs)
     }
 
+    /// Samples that the detector is given next. Of what is being spoken never more than until the breath may be over.
+    fn block(&self) -> usize {
+        if self.live { self.spans.until_end().clamp(1, LIVE_WINDOWS) * WINDOW } else { BLOCK }
+    }
+
     fn end(&mut self) -> Result<Vec<Job>, Error> {
-        let rest = usize::try_from(self.samples_read - self.detected).unwrap_or(self.block);
+        let rest = usize::try_from(self.samples_read - self.detected).unwrap_or(BLOCK);
         if rest > 0 {
             self.detect(rest)?;
         }
@@ -283,8 +283,7 @@ fn work<'a, T>(
     finished: &mpsc::Sender<Finished<T>>,
     make_ears: &(dyn Fn() -> Result<Ears<'a>, Error> + Sync),
     finish: &(dyn Fn(HeardSpan) -> Option<T> + Sync),
-    waiting: &AtomicUsize,
-    how: &How<'_>,
+    tape: bool,
 ) {
     let mut ears = match make_ears() {
         Ok(ears) => ears,
@@ -300,16 +299,14 @@ fn work<'a, T>(
             Err(_) => return,
         };
         let Ok(job) = job else { return };
-        let others_wait = waiting.fetch_sub(1, Ordering::Relaxed) > 1;
         let (from_s, to_s) = (seconds(job.span.from), seconds(job.span.to));
         #[expect(clippy::cast_precision_loss, reason = "a recording has less than 2^53 samples")]
         let first_s = job.first as f64 / f64::from(RATE_HZ);
         let speech_s = to_s - from_s;
-        let heard = if how.tape {
+        let heard = if tape {
             ears.tape(&job.samples, speech_s).map(|takes| (hear::Heard::default(), takes))
         } else {
-            let once = how.live && others_wait;
-            ears.hear(&job.samples, speech_s, once).map(|heard| (heard, hear::Takes::new()))
+            ears.hear(&job.samples, speech_s).map(|heard| (heard, hear::Takes::new()))
         };
         let heard = heard.map_err(|e| at(e, from_s)).map(|(heard, takes)| {
             let span = HeardSpan {
@@ -364,6 +361,9 @@ impl<T> Order<T> {
         Ok(())
     }
 }
+
+mod live;
+pub(super) use live::run_live;
 
 #[cfg(test)]
 mod tests;

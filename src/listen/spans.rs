@@ -64,6 +64,13 @@ impl Spans {
         self.open.as_ref().map_or(self.at, |(first, _)| *first) * WINDOW as u64
     }
 
+    /// Windows that must come at least before the open breath can be over, or before one that has not begun can.
+    pub fn until_end(&self) -> usize {
+        let quiet =
+            self.open.as_ref().map_or(0, |(_, open)| open.iter().rev().take_while(|p| **p < OFF).count());
+        windows(PAUSE_S).saturating_sub(quiet)
+    }
+
     /// Takes the probability of the next window.
     pub fn push(&mut self, p: f32) -> Option<Span> {
         self.at += 1;

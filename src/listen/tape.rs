@@ -36,8 +36,9 @@ impl Tape {
 
     /// What listening makes of it; a way that was not taped counts as one in which nothing was heard.
     fn heard(&self) -> Heard {
-        let mut take = |way| Ok(self.takes.get(&way).cloned().unwrap_or_default());
-        hear::hear(&mut take, Some(Way::Faster), self.sparing, self.to_s() - self.from_s())
+        let take = |way| self.takes.get(&way).cloned().unwrap_or_default();
+        let (first, speech_s) = (take(Way::AsIs), self.to_s() - self.from_s());
+        hear::hear(first, &mut |way| Ok(take(way)), Some(Way::Faster), self.sparing, speech_s)
             .unwrap_or_default()
     }
 
@@ -68,14 +69,17 @@ pub fn record(
     settings: &super::Settings,
     sink: &mut dyn FnMut(Tape),
 ) -> Result<(), super::Error> {
-    let finish = |heard: HeardSpan, _: &super::model::ModelInfo| {
+    use super::run::{How, Step, run};
+    let finish = |heard: HeardSpan| {
         let HeardSpan { span, first_s, names, sparing, takes, .. } = heard;
         Some(Tape { span, first_s, names, sparing, takes })
     };
-    super::whisper::listen_each(samples, settings, true, &finish, &mut |step| {
-        if let super::run::Step::Item(tape) = step {
-            sink(tape);
-        }
+    super::whisper::with_models(settings, &mut |detector, make_ears, how, _| {
+        run(samples, detector, make_ears, &How { tape: true, ..*how }, &finish, &mut |step| {
+            if let Step::Item(tape) = step {
+                sink(tape);
+            }
+        })
     })?;
     Ok(())
 }

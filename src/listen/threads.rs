@@ -7,6 +7,12 @@ use std::{fs, thread, time::Duration};
 /// More workers cost memory (a state each) and bring little: spans come no faster than the file is read.
 pub(super) const MOST: usize = 4;
 
+/// Live, somebody waits for the words: all processors may be used, whoever else is busy. One span is heard for the first
+/// time while another is heard again.
+pub(super) fn live() -> usize {
+    thread::available_parallelism().map_or(1, usize::from).min(MOST)
+}
+
 /// Processors that are free now, at least one.
 pub(super) fn free() -> usize {
     let all = thread::available_parallelism().map_or(1, usize::from);

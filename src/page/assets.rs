@@ -22,6 +22,7 @@ static ASSETS: &[(&str, &str, &str)] = web![
     "dom.js" as "text/javascript; charset=utf-8",
     "editor.js" as "text/javascript; charset=utf-8",
     "history.js" as "text/javascript; charset=utf-8",
+    "live.js" as "text/javascript; charset=utf-8",
     "keys.js" as "text/javascript; charset=utf-8",
     "look.js" as "text/javascript; charset=utf-8",
     "main.js" as "text/javascript; charset=utf-8",

@@ -20,6 +20,7 @@ use super::{
     shelf::Item,
 };
 use crate::checks::{self, Settings};
+use crate::record::recover::{self, Found};
 use crate::review::{open, sign, store};
 
 /// Processes that make logs, by the id of the recording.
@@ -98,11 +99,40 @@ fn of_log(path: &std::path::Path, settings: &Settings) -> (Value, Value) {
     (json!(sign::state(&log)), about)
 }
 
+/// How a recording without a log is.
+fn without_log(item: &Item) -> Value {
+    match item.source.as_deref().map(recover::look_at) {
+        Some(Ok(Some(Found::InUse(_)))) => json!({ "is": "recording" }),
+        Some(Ok(Some(Found::Left(left)))) => json!({ "is": "cut-off", "seconds": left.seconds }),
+        _ => json!({ "is": "no-log" }),
+    }
+}
+
+/// Finishes a recording that a crash cut off.
+pub(super) async fn mend(
+    State(app): State<Arc<App>>,
+    Path(id): Path<String>,
+) -> Result<Json<Value>, Refused> {
+    blocking(move || {
+        let item = app.shelf.find(&id).ok_or_else(no_such)?;
+        let source = item.source.as_deref().ok_or_else(no_such)?;
+        let no = |sentence: String| Refused(StatusCode::CONFLICT, sentence);
+        match recover::look_at(source) {
+            Ok(Some(Found::Left(left))) => {
+                recover::mend(&left).map_err(|e| no(format!("{} cannot be finished: {e}", item.name)))?;
+                Ok(Json(told(&app, &item)))
+            }
+            _ => Err(no(format!("{} needs no finishing", item.name))),
+        }
+    })
+    .await
+}
+
 fn told(app: &App, item: &Item) -> Value {
     let file = item.source.as_ref().and_then(|s| s.file_name()).map(|n| n.to_string_lossy().into_owned());
     let (state, about) = match (&item.log, app.running.state(&item.id)) {
         (_, Some(state)) => (state, Value::Null),
-        (None, None) => (json!({ "is": "no-log" }), Value::Null),
+        (None, None) => (without_log(item), Value::Null),
         (Some(path), None) => of_log(path, &app.settings),
     };
     json!({
@@ -133,6 +163,9 @@ pub(super) async fn start(
         let (Some(source), Some(start)) = (&item.source, &app.start) else { return Err(no_such()) };
         if item.log.is_some() {
             return Err(Refused(StatusCode::CONFLICT, format!("{} has a log already", item.name)));
+        }
+        if matches!(recover::look_at(source), Ok(Some(Found::InUse(_)))) {
+            return Err(Refused(StatusCode::CONFLICT, format!("{} is being recorded", item.name)));
         }
         let mut all = app.running.all.lock().unwrap_or_else(PoisonError::into_inner);
         if all.values_mut().any(Ran::goes_on) {

@@ -7,6 +7,7 @@
 //! - `shelf`: which logs and recordings there are; a request names one by its id, never by a path
 //! - `session`, `guard`: the one-time token, Host, Origin, the headers of every answer
 //! - `routes`, `desk`, `view`: what is asked and answered
+//! - `live`: a recording that is made from the desk
 //! - `sound`: the recording as a browser can play it, and the peaks of its waveform
 //! - `web/`: the page itself, plain HTML, CSS and modules, embedded
 
@@ -15,6 +16,7 @@ mod desk;
 mod exports;
 mod forms;
 mod guard;
+mod live;
 mod routes;
 mod serve;
 mod session;
@@ -38,6 +40,10 @@ pub use shelf::Shelf;
 /// Starts to make the log of a recording, as a process of its own.
 pub type Start = Box<dyn Fn(&Path) -> std::io::Result<std::process::Child> + Send + Sync>;
 
+/// Starts to record into a folder, as a process of its own that writes and takes lines, as `tugback record --json` does;
+/// push to talk, if that is asked for.
+pub type Record = Box<dyn Fn(&Path, bool) -> std::io::Result<std::process::Child> + Send + Sync>;
+
 /// What a page is opened on.
 pub struct Opened {
     pub shelf: Shelf,
@@ -46,6 +52,8 @@ pub struct Opened {
     pub who: String,
     /// Makes logs of recordings, where the desk is open.
     pub start: Option<Start>,
+    /// Records, where the desk is open and there are microphones.
+    pub record: Option<Record>,
 }
 
 impl std::fmt::Debug for Opened {
@@ -66,9 +74,12 @@ pub struct App {
     pub who: String,
     /// Makes logs of recordings, where the desk is open.
     pub start: Option<Start>,
+    /// Records, where the desk is open and there are microphones.
+    pub record: Option<Record>,
     memory: crate::review::store::Memory,
     sounds: sound::Sounds,
     running: desk::Running,
+    chair: live::Chair,
     /// When the last request came.
     last: Mutex<Instant>,
     closing: tokio::sync::Notify,
@@ -83,7 +94,7 @@ impl std::fmt::Debug for App {
 impl App {
     /// `host` is `127.0.0.1:PORT`.
     pub fn new(host: String, sessions: Sessions, opened: Opened) -> Arc<Self> {
-        let Opened { shelf, settings, who, start } = opened;
+        let Opened { shelf, settings, who, start, record } = opened;
         Arc::new(Self {
             host,
             sessions: Mutex::new(sessions),
@@ -91,9 +102,11 @@ impl App {
             settings,
             who,
             start,
+            record,
             memory: crate::review::store::Memory::default(),
             sounds: sound::Sounds::default(),
             running: desk::Running::default(),
+            chair: live::Chair::default(),
             last: Mutex::new(Instant::now()),
             closing: tokio::sync::Notify::new(),
         })

@@ -13,7 +13,7 @@ use axum::{
 use serde::Deserialize;
 use serde_json::{Value, json};
 
-use super::{App, assets, desk, exports, forms, guard, shelf::Item, sound::Sound, view};
+use super::{App, assets, desk, exports, forms, guard, live, shelf::Item, sound::Sound, view};
 use crate::export::draw;
 use crate::log::Log;
 use crate::review::{
@@ -37,6 +37,10 @@ pub fn router(app: Arc<App>) -> Router {
         .route("/api/forms", get(|| async { Json(forms::all()) }))
         .route("/api/desk", get(desk::list))
         .route("/api/desk/{id}/start", post(desk::start))
+        .route("/api/desk/{id}/mend", post(desk::mend))
+        .route("/api/live", get(live::state))
+        .route("/api/live/start", post(live::start))
+        .route("/api/live/order/{order}", post(live::order))
         .route("/api/log/{id}", get(log))
         .route("/api/log/{id}/revision", get(revision))
         .route("/api/log/{id}/decide", post(decide))
@@ -129,9 +133,12 @@ async fn invite(State(app): State<Arc<App>>) -> Response {
     }
 }
 
-async fn close(State(app): State<Arc<App>>) -> StatusCode {
+async fn close(State(app): State<Arc<App>>) -> Result<StatusCode, Refused> {
+    if app.is_recording() {
+        return Err(Refused(StatusCode::CONFLICT, "something is being recorded; end that first".into()));
+    }
     app.closing.notify_one();
-    StatusCode::NO_CONTENT
+    Ok(StatusCode::NO_CONTENT)
 }
 
 async fn log(State(app): State<Arc<App>>, Path(id): Path<String>) -> Result<Response, Refused> {

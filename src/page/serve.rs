@@ -65,7 +65,7 @@ async fn idle(app: &App, after: Duration) {
     loop {
         let last = *app.last.lock().unwrap_or_else(PoisonError::into_inner);
         let quiet = last.elapsed();
-        if quiet >= after && !app.is_listening() {
+        if quiet >= after && !app.is_listening() && !app.is_recording() {
             return;
         }
         let wait = after.saturating_sub(quiet).clamp(Duration::from_millis(50), Duration::from_secs(20));

@@ -107,6 +107,16 @@ impl Part {
         })
     }
 
+    /// Brings what was written to the disk.
+    pub fn sync(&mut self) -> Result<(), WriteError> {
+        self.synced = Instant::now();
+        self.file.sync_data().map_err(|source| WriteError::Write {
+            path: self.path.clone(),
+            hint: hint(&source),
+            source,
+        })
+    }
+
     /// Brings what was written to the disk, twice a second.
     fn sync_when_due(&mut self) -> io::Result<()> {
         if self.synced.elapsed() >= SYNC {

@@ -4,7 +4,7 @@
 use crate::{
     entries::Extractor,
     listen::heard::Breath,
-    log::{Entry, Review, Status, Unplaced},
+    log::{Entry, Review, Status, Unplaced, Value},
 };
 
 /// What a breath did to the log.
@@ -16,6 +16,8 @@ pub enum Change {
     Doubted(Entry),
     /// Later words changed it.
     Changed(Entry),
+    /// A doubt went away: it was listened to again.
+    Settled(Entry),
     Struck(Entry),
     /// Later words made it another, or none.
     Gone(Entry),
@@ -46,6 +48,21 @@ impl Live {
         // A key may have been pressed while this was listened to.
         let at = self.breaths.partition_point(|b| b.from_s <= breath.from_s);
         self.breaths.insert(at, breath);
+        self.extract()
+    }
+
+    /// Takes a breath that was taken before, after it was listened to again.
+    pub fn again(&mut self, breath: Breath) -> Vec<Change> {
+        let same = |b: &&mut Breath| b.from_s.total_cmp(&breath.from_s).is_eq() && b.to_s > b.from_s;
+        match self.breaths.iter_mut().find(same) {
+            Some(before) if *before == breath => return Vec::new(),
+            Some(before) => *before = breath,
+            None => return self.take(breath),
+        }
+        self.extract()
+    }
+
+    fn extract(&mut self) -> Vec<Change> {
         let found = self.extractor.extract(&self.breaths);
         let mut changes = changes(&self.entries, &found.entries);
         changes
@@ -65,24 +82,53 @@ impl Live {
         self.entries.iter().rfind(|e| e.review != Review::Struck)
     }
 
-    /// The last entry of a kind that was done, of this tooth and canal where they are named.
-    fn last_done(&self, kind: &str) -> Option<&Entry> {
+    /// Entries that were done and count, in the canal that is being worked in, in their order.
+    fn done_here(&self) -> impl Iterator<Item = &Entry> {
         let here = self.entries.iter().rfind(|e| e.review != Review::Struck && e.canal.is_some());
-        self.entries.iter().rfind(|e| {
-            let counts = e.kind == kind && e.review != Review::Struck && e.status == Status::Done;
-            counts && here.is_none_or(|h| e.canal.is_none() || (&e.tooth, &e.canal) == (&h.tooth, &h.canal))
+        self.entries.iter().filter(move |e| {
+            let counts = e.review != Review::Struck && e.status == Status::Done;
+            counts && here.is_none_or(|h| e.canal.is_none() || e.tooth == h.tooth && meet(e, h))
         })
     }
 
     /// The running clock: the last irrigation of the canal that is being worked in, and where in the recording it ended.
     pub fn last_irrigation(&self) -> Option<(&Entry, f64)> {
-        self.last_done("irrigation").map(|e| (e, e.to_s))
+        self.done_here().filter(|e| e.kind == "irrigation").last().map(|e| (e, e.to_s))
+    }
+
+    /// The irrigant that stands in that canal now, and since when: from the first rinse with it that no other irrigant, and
+    /// nothing that takes it out, came after. Nothing where it was not named.
+    pub fn contact(&self) -> Option<(&str, f64)> {
+        let mut now: Option<(&str, f64)> = None;
+        for e in self.done_here() {
+            if OUT.contains(&e.kind.as_str()) {
+                now = None;
+            } else if e.kind == "irrigation" {
+                let agent = e.values.get("agent").and_then(Value::text);
+                now = match (agent, now) {
+                    (Some(agent), Some((same, since))) if agent == same => Some((same, since)),
+                    (agent, _) => agent.map(|a| (a, e.to_s)),
+                };
+            }
+        }
+        now
     }
 
     /// The working lengths that count, in their order.
     pub fn working_lengths(&self) -> impl Iterator<Item = &Entry> {
         self.entries.iter().filter(|e| e.kind == "working-length" && e.review != Review::Struck)
     }
+}
+
+/// Steps after which no irrigant stands in a canal. Common practice, no source.
+const OUT: [&str; 3] = ["drying", "medicament", "obturation"];
+
+/// Whether two entries speak of a canal that is the same.
+fn meet(a: &Entry, b: &Entry) -> bool {
+    let names = |e: &'_ Entry| e.canal.as_ref().map(|c| c.names().to_vec()).unwrap_or_default();
+    let (a, b) = (names(a), names(b));
+    let all = |n: &[String]| n.iter().any(|n| n == "all");
+    all(&a) || all(&b) || a.iter().any(|n| b.contains(n))
 }
 
 /// Entries are the same where they begin at the same time with the same kind; the engine never swaps them.
@@ -100,6 +146,9 @@ fn changes(before: &[Entry], now: &[Entry]) -> Vec<Change> {
                 found.push(Change::Struck(e()));
             }
             Some(old) if entry.doubts.len() > old.doubts.len() => found.push(Change::Doubted(e())),
+            Some(old) if entry.doubts.len() < old.doubts.len() && entry.values == old.values => {
+                found.push(Change::Settled(e()));
+            }
             Some(_) => found.push(Change::Changed(e())),
         }
     }
@@ -119,6 +168,7 @@ mod tests {
             Change::Taken(e) => format!("taken {}", e.kind),
             Change::Doubted(e) => format!("doubt {}", e.kind),
             Change::Changed(e) => format!("changed {}", e.kind),
+            Change::Settled(e) => format!("settled {}", e.kind),
             Change::Struck(e) => format!("struck {}", e.kind),
             Change::Gone(e) => format!("gone {}", e.kind),
             Change::Kept(_) => "kept".to_owned(),
@@ -165,6 +215,51 @@ mod tests {
         assert!(live.last_irrigation().is_some_and(|(_, s)| (s - 8.0).abs() < 1e-6));
         live.take(Breath::from_text(20.0, 22.0, "distal, working length twenty"));
         assert_eq!(live.last_irrigation().map(|(_, s)| s), None, "another canal was not rinsed yet");
+    }
+
+    /// What stands in the canal, and since when.
+    #[test]
+    fn contact_counts_from_the_first_rinse_with_the_same() {
+        let mut live = Live::new(Extractor::new(Settings::default()));
+        let mut check = |said: &str, expect: Option<(&str, f64)>| {
+            let from_s = live.breaths.last().map_or(0.0, |b| b.from_s + 3.0);
+            live.take(Breath::from_text(from_s, from_s + 2.0, said));
+            let found = live.contact().map(|(agent, since_s)| (agent, since_s.round()));
+            assert_eq!(found, expect, "after: {said}");
+        };
+        check("tooth three six", None);
+        check("mesiobuccal", None);
+        check("irrigate with three mils of hypochlorite", Some(("sodium-hypochlorite", 8.0)));
+        check("file twenty five to length", Some(("sodium-hypochlorite", 8.0)));
+        check("irrigate with two mils of hypochlorite", Some(("sodium-hypochlorite", 8.0)));
+        check("irrigate with two mils of EDTA", Some(("edta", 17.0)));
+        check("scratch that", Some(("sodium-hypochlorite", 8.0)));
+        check("distal, working length twenty", None);
+        check("mesiobuccal, file thirty to length", Some(("sodium-hypochlorite", 8.0)));
+        check("dry with three paper points", None);
+    }
+
+    /// Listened to again: what was shown is corrected in its place, and a doubt may come or go.
+    #[test]
+    fn a_breath_that_is_heard_again_takes_its_place() {
+        let mut live = Live::new(Extractor::new(Settings::default()));
+        hear(&mut live, &["tooth three six", "mesiobuccal, working length twenty one", "nice weather"]);
+        let again = |live: &mut Live, said: &str, p_wrong: f32| {
+            let mut breath = Breath::from_text(3.0, 5.0, said);
+            for word in &mut breath.words {
+                word.p_wrong = p_wrong;
+            }
+            live.again(breath)
+        };
+        let same = again(&mut live, "mesiobuccal, working length twenty one", 0.0);
+        assert_eq!(same, [], "nothing changed");
+        let doubt = again(&mut live, "mesiobuccal, working length twenty one", 0.5);
+        assert!(matches!(doubt.as_slice(), [Change::Doubted(e)] if e.kind == "working-length"), "{doubt:?}");
+        let gone = again(&mut live, "mesiobuccal, working length twenty one", 0.0);
+        assert!(matches!(gone.as_slice(), [Change::Settled(_)]), "{gone:?}");
+        let other = again(&mut live, "mesiobuccal, working length twenty two", 0.0);
+        assert!(matches!(other.as_slice(), [Change::Changed(_)]), "{other:?}");
+        assert_eq!(live.entries.len(), 2);
     }
 
     /// The log of all breaths at once is the log that grew.

@@ -87,21 +87,13 @@ impl Capture for Microphone {
             self.device = device;
         }
         let name = || self.name.clone();
-        let mut reason = match self.device.default_input_config() {
+        let none = match self.device.default_input_config() {
             Err(e) => e.to_string(),
             Ok(_) => "it has none that can be read".to_owned(),
         };
-        for config in configs(&self.device) {
-            match self.open_as(&config, &sink) {
-                Ok(stream) => return Ok((format(&config), Box::new(Open { _stream: stream }))),
-                Err(e) => match e.kind() {
-                    ErrorKind::PermissionDenied => return Err(CaptureError::Permission { name: name() }),
-                    ErrorKind::DeviceBusy => return Err(CaptureError::Busy { name: name() }),
-                    _ => reason = e.to_string(),
-                },
-            }
-        }
-        Err(CaptureError::Refused { name: name(), reason })
+        let (config, stream) =
+            first_that_opens(&name(), &none, configs(&self.device), |c| self.open_as(c, &sink))?;
+        Ok((format(&config), Box::new(Open { _stream: stream })))
     }
 }
 
@@ -130,6 +122,28 @@ impl Microphone {
         stream.play()?;
         Ok(stream)
     }
+}
+
+/// Tries one format after the other; what the account may not do, no other format cures.
+fn first_that_opens<C, S>(
+    name: &str,
+    none: &str,
+    configs: impl IntoIterator<Item = C>,
+    mut open: impl FnMut(&C) -> Result<S, cpal::Error>,
+) -> Result<(C, S), CaptureError> {
+    let name = || name.to_owned();
+    let mut reason = none.to_owned();
+    for config in configs {
+        match open(&config) {
+            Ok(stream) => return Ok((config, stream)),
+            Err(e) => match e.kind() {
+                ErrorKind::PermissionDenied => return Err(CaptureError::Permission { name: name() }),
+                ErrorKind::DeviceBusy => return Err(CaptureError::Busy { name: name() }),
+                _ => reason = e.to_string(),
+            },
+        }
+    }
+    Err(CaptureError::Refused { name: name(), reason })
 }
 
 /// The device's own format first, then the others that it says it has: that list can be wrong, too.
@@ -173,5 +187,32 @@ fn floats(data: &Data) -> Option<Vec<f32>> {
         SampleFormat::F32 => of::<f32>(data),
         SampleFormat::F64 => of::<f64>(data),
         _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Formats with what opening each gives; what is opened, or the sentence.
+    fn check(formats: &[(&'static str, Option<ErrorKind>)], expect: &str) {
+        let mut tried = Vec::new();
+        let opened = first_that_opens("desk microphone", "it has none", formats, |(name, fails)| {
+            tried.push(*name);
+            fails.map_or(Ok(()), |kind| Err(kind.into()))
+        });
+        let told = opened.map_or_else(|e| e.to_string(), |((name, _), ())| (*name).to_owned());
+        assert!(told.contains(expect), "{told}, tried: {tried:?}");
+    }
+
+    /// The list of a device can be empty, odd, or wrong.
+    #[test]
+    fn a_format_that_is_refused_is_no_end() {
+        check(&[("192 kHz, 8 channels", None)], "192 kHz, 8 channels");
+        check(&[("16 kHz", Some(ErrorKind::UnsupportedConfig)), ("48 kHz", None)], "48 kHz");
+        check(&[("16 kHz", Some(ErrorKind::UnsupportedConfig))], "cannot be opened in any of its formats");
+        check(&[], "it has none");
+        check(&[("48 kHz", Some(ErrorKind::PermissionDenied)), ("16 kHz", None)], "may not listen");
+        check(&[("48 kHz", Some(ErrorKind::DeviceBusy)), ("16 kHz", None)], "in use by another program");
     }
 }

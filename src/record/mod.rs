@@ -9,12 +9,16 @@ pub mod capture;
 pub mod fake;
 pub mod feed;
 pub mod file;
+pub mod keys;
 pub mod live;
+pub mod marks;
 #[cfg(feature = "microphone")]
 pub mod microphone;
 pub mod recorder;
 pub mod recover;
 pub mod session;
+pub mod shown;
 pub mod spoken;
 pub mod tones;
+pub mod voice;
 pub mod watch;

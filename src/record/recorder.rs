@@ -17,6 +17,7 @@ use super::{
     file::{self, Part, WriteError},
     watch::{State, Watch},
 };
+use crate::settings::ReadBack;
 
 /// Blocks that may wait to be written, while the disk is slow: at least 10 s of sound on every usual system.
 const WAITING: usize = 2048;
@@ -39,11 +40,22 @@ pub struct Plan {
     pub least_s: f64,
     /// With less room there is a warning.
     pub warn_s: f64,
+    /// The microphone stays closed until somebody asks to go on: push to talk.
+    pub begin_paused: bool,
+    /// When numbers are read aloud.
+    pub read_back: ReadBack,
 }
 
 impl Plan {
     pub fn new(path: PathBuf) -> Self {
-        Self { path, most_bytes: file::MOST_BYTES, least_s: 60.0, warn_s: 900.0 }
+        Self {
+            path,
+            most_bytes: file::MOST_BYTES,
+            least_s: 60.0,
+            warn_s: 900.0,
+            begin_paused: false,
+            read_back: ReadBack::Never,
+        }
     }
 }
 
@@ -69,8 +81,13 @@ pub enum Notice {
         peak: f32,
         recorded_s: f64,
     },
-    /// A file was begun.
-    Part(PathBuf),
+    /// A file was begun, at this time of the whole recording.
+    Part {
+        path: PathBuf,
+        from_s: f64,
+    },
+    /// Sound comes again, or it is over; until then there was none.
+    Gap(Gap),
     Paused {
         at_s: f64,
     },
@@ -168,7 +185,7 @@ pub fn record(
     let start = Instant::now();
     let (format, open) = opened(capture, &lost, 0.0)?;
     let part = Part::create(&plan.path, enough_room(plan, format)?)?;
-    tell(Notice::Part(part.path.clone()));
+    tell(Notice::Part { path: part.path.clone(), from_s: 0.0 });
     let mut desk = Desk {
         plan,
         part,
@@ -185,6 +202,12 @@ pub fn record(
     let mut open = Some(open);
     // Since when there has been no sound, on purpose or not.
     let mut away: Option<(f64, &str)> = None;
+    if plan.begin_paused {
+        // It was opened only to learn its format; what it gave is written nowhere.
+        open = None;
+        away = Some((0.0, PAUSED));
+        (desk.tell)(Notice::Paused { at_s: 0.0 });
+    }
     let mut asked = Instant::now();
     let mut lost_told = 0;
     let stopped = loop {
@@ -259,7 +282,7 @@ pub fn record(
     };
     if let Some((since, why)) = away {
         let lasted_s = start.elapsed().as_secs_f64() - since;
-        desk.gaps.push(Gap { at_s: desk.recorded_s(), lasted_s, why: why.to_owned() });
+        desk.gap(lasted_s, if why == GOING_ON { PAUSED } else { why });
     }
     let Desk { mut parts, part, gaps, heard, .. } = desk;
     let path = part.path.clone();
@@ -367,7 +390,9 @@ impl Desk<'_> {
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a small number of samples")]
     fn seam(&mut self) -> Result<(), WriteError> {
         let frames = (SEAM_S * f64::from(self.part.format.rate_hz)) as usize;
-        self.write(&vec![0.0; frames * usize::from(self.part.format.channels)])
+        self.write(&vec![0.0; frames * usize::from(self.part.format.channels)])?;
+        // Nothing more may come for a long time.
+        self.part.sync()
     }
 
     /// Closes the stream, and writes what it had delivered before.
@@ -397,15 +422,21 @@ impl Desk<'_> {
         let seconds = done.finish()?;
         self.before_s += seconds;
         self.parts.push((path, seconds));
-        (self.tell)(Notice::Part(self.part.path.clone()));
+        (self.tell)(Notice::Part { path: self.part.path.clone(), from_s: self.before_s });
         Ok(())
+    }
+
+    fn gap(&mut self, lasted_s: f64, why: &str) {
+        let gap = Gap { at_s: self.recorded_s(), lasted_s, why: why.to_owned() };
+        self.gaps.push(gap.clone());
+        (self.tell)(Notice::Gap(gap));
     }
 
     /// There is sound again.
     fn back(&mut self, since_s: f64, now_s: f64, why: &str) {
         let lasted_s = now_s - since_s;
         let why = if why == GOING_ON { PAUSED } else { why };
-        self.gaps.push(Gap { at_s: self.recorded_s(), lasted_s, why: why.to_owned() });
+        self.gap(lasted_s, why);
         (self.tell)(if why == PAUSED {
             Notice::GoneOn
         } else {

@@ -37,11 +37,11 @@ pub fn look(folder: &Path) -> io::Result<Vec<Found>> {
         .filter(|p| p.extension().is_some_and(|e| e.eq_ignore_ascii_case("wav")) && p.is_file())
         .collect();
     paths.sort();
-    Ok(paths.iter().filter_map(|path| one(path).ok().flatten()).collect())
+    Ok(paths.iter().filter_map(|path| look_at(path).ok().flatten()).collect())
 }
 
 /// What is the matter with one file; nothing where it is finished or not ours.
-fn one(path: &Path) -> io::Result<Option<Found>> {
+pub fn look_at(path: &Path) -> io::Result<Option<Found>> {
     let mut file = File::open(path)?;
     let mut head = Vec::new();
     Read::by_ref(&mut file).take(HEADER).read_to_end(&mut head)?;

@@ -16,6 +16,10 @@ pub enum Tone {
     Warning,
     /// Two short high tones: the microphone hears.
     Ready,
+    /// A high and a long low tone: the microphone is closed.
+    Paused,
+    /// Four very high tones: what was timed is over.
+    TimeIsUp,
 }
 
 impl Tone {
@@ -27,6 +31,8 @@ impl Tone {
             Self::Struck => &[(660.0, 0.12), (440.0, 0.16)],
             Self::Warning => &[(330.0, 0.25), (330.0, 0.25), (330.0, 0.4)],
             Self::Ready => &[(1320.0, 0.06), (1320.0, 0.06)],
+            Self::Paused => &[(1320.0, 0.06), (550.0, 0.3)],
+            Self::TimeIsUp => &[(1760.0, 0.09), (1760.0, 0.09), (1760.0, 0.09), (1760.0, 0.09)],
         }
     }
 
@@ -55,11 +61,19 @@ impl Tone {
     }
 }
 
-/// Plays tones through the default output, one after the other; silent where there is none.
+/// What is played.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Sound {
+    Tone(Tone),
+    /// Words of [`super::voice`].
+    Words(Vec<&'static str>),
+}
+
+/// Plays tones and words through the default output, one after the other; silent where there is none.
 #[derive(Debug, Clone, Default)]
 pub struct Player {
     #[cfg(feature = "microphone")]
-    tones: Option<std::sync::mpsc::SyncSender<Tone>>,
+    sounds: Option<std::sync::mpsc::SyncSender<Sound>>,
 }
 
 impl Player {
@@ -69,15 +83,26 @@ impl Player {
         if volume <= 0.0 {
             return Self::default();
         }
-        let (tones, due) = std::sync::mpsc::sync_channel(8);
+        let (sounds, due) = std::sync::mpsc::sync_channel(8);
         std::thread::spawn(move || {
-            for tone in due {
-                if let Err(e) = output::play(tone, volume) {
-                    tracing::debug!("no tone: {e}");
+            let mut voice = None;
+            for sound in due {
+                let played = match sound {
+                    Sound::Tone(tone) => output::play(&|rate_hz| tone.samples(rate_hz, volume)),
+                    Sound::Words(words) => {
+                        // Decoded when it is needed first; most never need it.
+                        let voice = voice.get_or_insert_with(|| super::voice::Voice::load().ok());
+                        let Some(voice) = voice else { continue };
+                        let said = voice.say(&words);
+                        output::play(&|rate_hz| at_rate(&said, rate_hz, volume))
+                    }
+                };
+                if let Err(e) = played {
+                    tracing::debug!("no sound: {e}");
                 }
             }
         });
-        Self { tones: Some(tones) }
+        Self { sounds: Some(sounds) }
     }
 
     /// Without sound devices there is nothing to play on.
@@ -88,14 +113,50 @@ impl Player {
 
     /// Plays the tone; one that has to wait behind many others is left out.
     pub fn play(&self, tone: Tone) {
+        self.give(Sound::Tone(tone));
+    }
+
+    /// Reads the words.
+    pub fn say(&self, words: Vec<&'static str>) {
+        self.give(Sound::Words(words));
+    }
+
+    fn give(&self, sound: Sound) {
         #[cfg(feature = "microphone")]
-        if let Some(tones) = &self.tones {
-            let _ = tones.try_send(tone);
+        if let Some(sounds) = &self.sounds {
+            let _ = sounds.try_send(sound);
         }
         #[cfg(not(feature = "microphone"))]
-        let _ = tone;
+        let _ = sound;
     }
 }
+
+/// Samples at 16 kHz at the rate of a loudspeaker, each between two others.
+#[cfg(feature = "microphone")]
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    clippy::cast_precision_loss,
+    reason = "seconds of samples"
+)]
+fn at_rate(samples: &[f32], rate_hz: u32, volume: f32) -> Vec<f32> {
+    let step = f64::from(crate::audio::RATE_HZ) / f64::from(rate_hz.max(1));
+    let count = (samples.len() as f64 / step) as usize;
+    let gain = volume.clamp(0.0, 1.0) * VOICE_GAIN;
+    (0..count)
+        .map(|i| {
+            let at = i as f64 * step;
+            let (before, part) = (at as usize, at.fract() as f32);
+            let a = samples.get(before).copied().unwrap_or(0.0);
+            let b = samples.get(before + 1).copied().unwrap_or(a);
+            ((a + (b - a) * part) * gain).clamp(-1.0, 1.0)
+        })
+        .collect()
+}
+
+/// So that words are as loud as tones.
+#[cfg(feature = "microphone")]
+const VOICE_GAIN: f32 = 1.8;
 
 #[cfg(feature = "microphone")]
 mod output {
@@ -104,13 +165,11 @@ mod output {
         traits::{DeviceTrait as _, HostTrait as _, StreamTrait as _},
     };
 
-    use super::Tone;
-
-    /// Plays one tone and waits for its end.
-    pub(super) fn play(tone: Tone, volume: f32) -> Result<(), cpal::Error> {
+    /// Plays samples, which are made for the rate that is asked for, and waits for their end.
+    pub(super) fn play(samples: &dyn Fn(u32) -> Vec<f32>) -> Result<(), cpal::Error> {
         let device = cpal::default_host().default_output_device().ok_or(ErrorKind::DeviceNotAvailable)?;
         let config = device.default_output_config()?;
-        let samples = tone.samples(config.sample_rate(), volume);
+        let samples = samples(config.sample_rate());
         let kind = config.sample_format();
         let config = config.config();
         match kind {
@@ -162,7 +221,15 @@ mod tests {
 
     #[test]
     fn tones_are_short_and_differ() {
-        let all = [Tone::Taken, Tone::Doubt, Tone::Struck, Tone::Warning, Tone::Ready];
+        let all = [
+            Tone::Taken,
+            Tone::Doubt,
+            Tone::Struck,
+            Tone::Warning,
+            Tone::Ready,
+            Tone::Paused,
+            Tone::TimeIsUp,
+        ];
         for tone in all {
             let samples = tone.samples(48_000, 0.5);
             let seconds = samples.len() as f32 / 48_000.0;
@@ -170,7 +237,7 @@ mod tests {
             let peak = samples.iter().fold(0.0_f32, |m, s| m.max(s.abs()));
             assert!((0.2..=0.25).contains(&peak), "{tone:?}: {peak}");
             let edges = samples.windows(2).map(|w| (w[1] - w[0]).abs()).fold(0.0, f32::max);
-            assert!(edges < 0.06, "{tone:?} clicks: {edges}");
+            assert!(edges < 0.065, "{tone:?} clicks: {edges}");
         }
         let pitches = all.map(|t| pitch(&t.samples(48_000, 0.5)));
         assert!((pitches[0] - 880.0).abs() < 15.0 && (pitches[3] - 330.0).abs() < 6.0, "{pitches:?}");

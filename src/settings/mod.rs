@@ -18,7 +18,7 @@ use clap::ValueEnum;
 use serde::{Deserialize, Serialize};
 
 pub use own::{Instrument, Phrase};
-pub use record::Record;
+pub use record::{Keys, ReadBack, Record};
 pub use windows::Windows;
 pub use wrong::SettingsError;
 
@@ -152,9 +152,7 @@ impl Settings {
         if named("model") {
             self.model.clone_from(&near.model);
         }
-        if named("record.volume") {
-            self.record.volume = near.record.volume;
-        }
+        self.record.add(near.record.clone(), named);
         self.checks = merged(&self.checks, &near.checks, |key| named(&format!("checks.{key}")));
         self.instrument.retain(|far| near.instrument.iter().all(|i| i.name != far.name));
         self.instrument.extend(near.instrument);

@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::{Settings, Windows};
+use super::{Record, Settings, Windows};
 
 impl Settings {
     /// TOML with remarks.
@@ -24,9 +24,20 @@ impl Settings {
             }
             self.line(&mut out, key, &format!("checks.{key}"), value);
         }
-        let _ = writeln!(out, "\n[record]\n# How loud the tones are while it records, from 0 (none) to 1.");
+        let _ = writeln!(out, "\n[record]");
         for (key, value) in table.get("record").and_then(toml::Value::as_table).into_iter().flatten() {
-            self.line(&mut out, key, &format!("record.{key}"), value);
+            for line in Record::about(key).iter().flat_map(|about| wrapped(about)) {
+                let _ = writeln!(out, "# {line}");
+            }
+            match value.as_table() {
+                None => self.line(&mut out, key, &format!("record.{key}"), value),
+                Some(inner) => {
+                    for (name, value) in inner {
+                        let key = format!("{key}.{name}");
+                        self.line(&mut out, &key, &format!("record.{key}"), value);
+                    }
+                }
+            }
         }
         for own in self.instruments() {
             self.item(&mut out, "instrument", &own.name, toml::Table::try_from(own).ok());

@@ -50,6 +50,12 @@ pub fn tokens(breath: &Breath) -> Vec<Token> {
     out
 }
 
+/// The words of a text as they are looked up: small, one spelling, without marks.
+pub fn plain(said: &str) -> Vec<String> {
+    let all = tokens(&Breath::from_text(0.0, 0.0, said)).into_iter();
+    all.filter(|t| t.shape != Shape::Mark).map(|t| t.text).collect()
+}
+
 fn cut(word: &str, heard: usize, out: &mut Vec<Token>) {
     let chars: Vec<char> = word.chars().collect();
     let at = |i: usize| chars.get(i).copied().unwrap_or(' ');

@@ -13,7 +13,7 @@ use http_body_util::BodyExt as _;
 use serde_json::{Value, json};
 use tower::ServiceExt as _;
 use tugback::checks::Settings;
-use tugback::page::{App, Opened, Sessions, Shelf, Start, router};
+use tugback::page::{App, Opened, Record, Sessions, Shelf, Start, router};
 
 pub(crate) const HOST: &str = "127.0.0.1:4711";
 pub(crate) const ORIGIN: &str = "http://127.0.0.1:4711";
@@ -73,9 +73,18 @@ impl Page {
     }
 
     pub(crate) async fn with(folder: tempfile::TempDir, shelf: Shelf, start: Option<Start>) -> Self {
+        Self::that_records(folder, shelf, start, None).await
+    }
+
+    pub(crate) async fn that_records(
+        folder: tempfile::TempDir,
+        shelf: Shelf,
+        start: Option<Start>,
+        record: Option<Record>,
+    ) -> Self {
         let mut sessions = Sessions::default();
         let token = sessions.invite().expect("random numbers");
-        let opened = Opened { shelf, settings: Settings::default(), who: "A. Reader".into(), start };
+        let opened = Opened { shelf, settings: Settings::default(), who: "A. Reader".into(), start, record };
         let app: Arc<App> = App::new(HOST.into(), sessions, opened);
         let mut page =
             Self { folder, router: router(app), token, session: String::new(), key: String::new() };

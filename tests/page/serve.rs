@@ -13,6 +13,7 @@ fn opened(folder: &std::path::Path) -> Opened {
         settings: Settings::default(),
         who: "A. Reader".into(),
         start: None,
+        record: None,
     }
 }
 

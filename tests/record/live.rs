@@ -1,6 +1,7 @@
 //! The log while it grows: spoken to by a script, and by a recording played into the recorder.
 
 use std::{
+    path::Path,
     sync::{Arc, atomic::AtomicBool, mpsc},
     thread,
     time::Duration,
@@ -9,14 +10,16 @@ use std::{
 use tugback::{
     audio::Samples,
     entries::{Extractor, Settings},
-    listen::{Error, heard::Breath},
+    listen::{Error, Turn, heard::Breath},
     record::{
         capture::Format,
         fake::{Fake, Step},
         live::{Change, Live},
+        marks::Marks,
         recorder::{Order, Plan},
         session::{Happening, Key, Listening, Sitting, sit},
     },
+    settings::ReadBack,
 };
 
 pub(crate) const MONO: Format = Format { rate_hz: 16_000, channels: 1, bits: 16 };
@@ -27,14 +30,14 @@ fn script(lines: &[(f64, &str)]) -> Box<Listening> {
     Box::new(
         move |samples: &mut dyn Samples,
               _: Arc<AtomicBool>,
-              sink: &mut dyn FnMut(Breath)|
+              sink: &mut (dyn FnMut(Turn) + Send)|
               -> Result<(), Error> {
             let (mut n, mut due) = (0, lines.iter());
             let mut next = due.next();
             while let Some(block) = samples.next_block()? {
                 n += block.len();
                 while let Some((at_s, words)) = next.filter(|(at_s, _)| n as f64 / 16_000.0 >= *at_s) {
-                    sink(Breath::from_text(at_s - 0.5, *at_s, words));
+                    sink(Turn::First(Breath::from_text(at_s - 0.5, *at_s, words)));
                     next = due.next();
                 }
             }
@@ -46,8 +49,18 @@ fn script(lines: &[(f64, &str)]) -> Box<Listening> {
 /// Sits through a minute at ten times its pace, unless it is ended; gives what happened as words.
 fn sitting(listening: &Listening, presses: &[(u64, Key)]) -> (Sitting, Vec<String>) {
     let folder = tempfile::tempdir().unwrap();
+    sitting_with(&plan(folder.path()), listening, presses)
+}
+
+fn plan(folder: &Path) -> Plan {
+    Plan { least_s: 0.0, warn_s: 0.0, ..Plan::new(folder.join("visit.wav")) }
+}
+
+fn sitting_with(plan: &Plan, listening: &Listening, presses: &[(u64, Key)]) -> (Sitting, Vec<String>) {
     let sound: Vec<f32> = (0..16_000 * 60).map(|n| ((n % 100) as f32 + 1.0) / 200.0).collect();
-    let mut fake = Fake::new(MONO, 10.0, [Step::Play(sound.into())]);
+    // Where it begins paused it is opened once before, for its format.
+    let opened_before = plan.begin_paused.then_some(Step::End);
+    let mut fake = Fake::new(MONO, 10.0, opened_before.into_iter().chain([Step::Play(sound.into())]));
     let (order, orders) = mpsc::channel();
     let (press, keys) = mpsc::channel();
     let presses = presses.to_vec();
@@ -63,13 +76,15 @@ fn sitting(listening: &Listening, presses: &[(u64, Key)]) -> (Sitting, Vec<Strin
         let _ = end.send(Order::Stop);
     });
     let mut words = Vec::new();
-    let plan = Plan { least_s: 0.0, warn_s: 0.0, ..Plan::new(folder.path().join("visit.wav")) };
     let live = Live::new(Extractor::new(Settings::default()));
-    let sat = sit(&mut fake, &plan, listening, live, (order, orders), &keys, &mut |what, _| match what {
+    let sat = sit(&mut fake, plan, listening, live, (order, orders), &keys, &mut |what, _| match what {
         Happening::Change(Change::Taken(e)) => words.push(format!("taken {}", e.kind)),
         Happening::Change(Change::Doubted(e)) => words.push(format!("doubt {}", e.kind)),
         Happening::Change(Change::Struck(e)) => words.push(format!("struck {}", e.kind)),
+        Happening::Change(Change::Changed(e)) => words.push(format!("changed {}", e.kind)),
         Happening::AskedToEnd => words.push("asked".to_owned()),
+        Happening::TimeIsUp => words.push("time is up".to_owned()),
+        Happening::Say(said) => words.push(format!("say {}", said.join(" "))),
         Happening::Spoken(s) => words.push(format!("{s:?}")),
         _ => {}
     });
@@ -119,6 +134,94 @@ fn keys_strike_and_flag() {
     assert_eq!(pressed, ["flag that", "scratch that"]);
 }
 
+/// What is timed is over when it is over, counted from when it was said.
+#[test]
+fn a_timer_asked_for_by_voice() {
+    let lines = [(5.0, "time one second"), (20.0, "time one minute"), (25.0, "stop the timer")];
+    let (_, words) = sitting(&script(&lines), &[]);
+    assert_eq!(words, ["Time(1)", "time is up", "Time(60)", "TimeOff"]);
+}
+
+/// A breath that is heard again is not carried out again, and changes what it said first.
+#[test]
+fn heard_again() {
+    let listening: Box<Listening> = Box::new(|samples, _, sink| {
+        let said = |to_s: f64, words: &str| Breath::from_text(to_s - 1.0, to_s, words);
+        sink(Turn::First(said(2.0, "tooth three six")));
+        sink(Turn::First(said(4.0, "mesiobuccal, working length twenty one")));
+        sink(Turn::First(said(6.0, "end of log")));
+        sink(Turn::Again(said(6.0, "end of log")));
+        sink(Turn::Again(said(4.0, "mesiobuccal, working length twenty two")));
+        while samples.next_block()?.is_some() {}
+        Ok(())
+    });
+    let (sat, words) = sitting(&listening, &[]);
+    assert_eq!(words, ["taken tooth", "taken working-length", "asked", "changed working-length"]);
+    assert!(sat.recorded.parts[0].1 > 20.0, "asked for once, heard twice");
+}
+
+/// Numbers are read aloud, and what the microphone hears of that is no entry, now or when the recording is listened to.
+#[test]
+fn read_aloud() {
+    let lines = [
+        (2.0, "tooth three six"),
+        (4.0, "mesiobuccal, working length twenty one point five"),
+        // Our own voice, from the loudspeaker.
+        (6.0, "MB length two one point five"),
+        (16.0, "read back"),
+        (28.0, "distal, working length twenty"),
+    ];
+    let folder = tempfile::tempdir().unwrap();
+    let plan = Plan { read_back: ReadBack::Always, ..plan(folder.path()) };
+    let (sat, words) = sitting_with(&plan, &script(&lines), &[]);
+    let expect = [
+        "taken tooth",
+        "say three six",
+        "taken working-length",
+        "say MB length two one point five",
+        "ReadBack",
+        "say MB length two one point five",
+        "taken working-length",
+        "say D length two zero",
+    ];
+    assert_eq!(words, expect);
+    let marks = Marks::read(&sat.recorded.parts[0].0).unwrap();
+    let heard: Vec<Breath> =
+        lines.iter().map(|(at_s, words)| Breath::from_text(at_s - 0.5, *at_s, words)).collect();
+    let (theirs, own) = marks.apply(heard);
+    assert_eq!((theirs.len(), own.len()), (4, 1), "{own:?}");
+    assert_eq!(own[0].said, "MB length two one point five");
+}
+
+/// What cannot be heard in the recording lies beside it, as soon as it happened.
+#[test]
+fn keys_and_pauses_are_written_down() {
+    let folder = tempfile::tempdir().unwrap();
+    let lines = [(2.0, "tooth three six"), (4.0, "mesiobuccal, working length twenty one")];
+    let presses = [(1000, Key::Strike), (1300, Key::Pause), (1900, Key::GoOn)];
+    let (sat, _) = sitting_with(&plan(folder.path()), &script(&lines), &presses);
+    let marks = Marks::read(&sat.recorded.parts[0].0).unwrap();
+    assert!(marks.gaps()[0].contains("paused for"), "{marks:?}");
+    let heard = lines.map(|(at_s, words)| Breath::from_text(at_s - 0.5, at_s, words)).to_vec();
+    let (breaths, _) = marks.apply(heard);
+    assert_eq!(breaths.last().map(Breath::text).as_deref(), Some("scratch that"));
+    let again = Extractor::new(Settings::default()).extract(&breaths).entries;
+    assert_eq!(again, sat.live.entries, "the same log, from the recording and what lies beside it");
+}
+
+/// Push to talk: nothing is recorded until somebody asks for it.
+#[test]
+fn begun_with_the_microphone_closed() {
+    let folder = tempfile::tempdir().unwrap();
+    let plan = Plan { begin_paused: true, ..plan(folder.path()) };
+    let presses = [(1000, Key::GoOn), (1500, Key::Pause)];
+    let (sat, words) = sitting_with(&plan, &script(&[(2.0, "tooth three six")]), &presses);
+    assert_eq!(words, ["taken tooth"]);
+    let seconds = sat.recorded.parts[0].1;
+    assert!((3.0..8.0).contains(&seconds), "half a second at ten times the pace, and a seam: {seconds}");
+    assert_eq!(sat.recorded.gaps.len(), 2, "{:?}", sat.recorded.gaps);
+}
+
 /// A listener that fails ends no recording.
 #[test]
 fn the_recording_outlives_the_listener() {
@@ -130,7 +233,7 @@ fn the_recording_outlives_the_listener() {
 /// With the speech models.
 #[cfg(feature = "whisper")]
 mod heard {
-    use std::{path::Path, sync::Mutex};
+    use std::sync::Mutex;
 
     use super::*;
     use tugback::{
@@ -179,7 +282,7 @@ mod heard {
             sit(&mut fake, &plan, listening.as_ref(), live, (order, orders), &keys, &mut |what, now| {
                 let mut late = late.lock().unwrap();
                 late.1 = late.1.max(now.behind_s);
-                if let Happening::Heard { late_s, .. } = what {
+                if let Happening::Heard { late_s, again: false, .. } = what {
                     late.0.push(late_s);
                 }
             });

@@ -24,8 +24,8 @@ fn sound(seconds: f64, format: Format) -> Step {
 fn words(notices: &[(f64, Notice)]) -> String {
     let words = notices.iter().filter_map(|(_, n)| {
         Some(match n {
-            Notice::Level { .. } => return None,
-            Notice::Part(path) => format!("part {}", path.file_stem()?.display()),
+            Notice::Level { .. } | Notice::Gap(_) => return None,
+            Notice::Part { path, .. } => format!("part {}", path.file_stem()?.display()),
             Notice::Ready { format, .. } => format!("ready {}", format.rate_hz),
             Notice::Paused { at_s } => format!("paused {at_s:.1}"),
             Notice::GoneOn => "on".to_owned(),
@@ -137,6 +137,31 @@ fn another_rate_begins_another_part() {
     let new = Format { rate_hz: 44_100, channels: 2, bits: 24 };
     let steps = vec![sound(1.0, MONO), Step::Tell(Event::Format(new)), sound(2.0, new)];
     check(10.0, steps, 0.0, "part visit, ready 16000, part visit-2, new 44100", &[1.0, 2.0]);
+}
+
+/// What a device offers is taken as it is: 192 kHz, eight channels.
+#[test]
+fn an_odd_format_is_recorded_as_it_comes() {
+    let folder = tempfile::tempdir().unwrap();
+    let odd = Format { rate_hz: 192_000, channels: 8, bits: 24 };
+    let mut fake = Fake::new(odd, 4.0, [sound(1.0, odd)]);
+    let (recorded, notices) = run(folder.path(), &mut fake, &[], 0.0);
+    assert_eq!(words(&notices), "part visit, ready 192000");
+    let spec = hound::WavReader::open(&recorded.unwrap().parts[0].0).unwrap().spec();
+    assert_eq!((spec.sample_rate, spec.channels, spec.bits_per_sample), (192_000, 8, 24));
+}
+
+/// No device at all is a sentence.
+#[test]
+fn no_device_is_a_sentence() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut fake = Fake::new(MONO, 1.0, [Step::Refuse(CaptureError::NoDevice)]);
+    let (_order, taken) = mpsc::channel();
+    let plan = Plan::new(folder.path().join("visit.wav"));
+    let RecordError::Capture(why) = record(&mut fake, &plan, &taken, None, &mut |_| {}).unwrap_err() else {
+        panic!("another error");
+    };
+    assert!(why.to_string().contains("no microphone was found"), "{why}");
 }
 
 #[test]

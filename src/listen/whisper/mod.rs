@@ -17,10 +17,10 @@ use super::{
     hear::{self, Ears},
     listener::{Listener, Listening, SpeechDetector},
     model::{self, Kind, ModelInfo},
-    run::{HeardSpan, How, Step, run},
+    run::How,
     threads,
 };
-use crate::audio::{RATE_HZ, Samples};
+use crate::audio::RATE_HZ;
 use tokens::{Chosen, Continue, NearMisses, Token};
 
 /// Encoder frames a second of audio: two log-mel frames of 10 ms make one.
@@ -34,14 +34,15 @@ const STOCK_LEAST: usize = 512;
 /// The whole window of 30 s.
 const WHOLE: usize = 1500;
 
-/// Listens with the models that the settings name; `tape`: every listening is wanted by itself; `finish` makes of every span what `sink` gets.
-pub(super) fn listen_each<T: Send>(
-    samples: &mut dyn Samples,
-    settings: &Settings,
-    tape: bool,
-    finish: &(dyn Fn(HeardSpan, &ModelInfo) -> Option<T> + Sync),
-    sink: &mut dyn FnMut(Step<T>),
-) -> Result<Heard, Error> {
+/// Makes the ears of one worker.
+pub(super) type MakeEars<'a> = dyn Fn() -> Result<Ears<'a>, Error> + Sync + 'a;
+
+/// A way to listen with what was loaded.
+pub(super) type Go<'w> = dyn for<'a> FnMut(&mut dyn SpeechDetector, &MakeEars<'a>, &How<'_>, &ModelInfo) -> Result<Heard, Error>
+    + 'w;
+
+/// Loads the models that the settings name, and listens with them.
+pub(super) fn with_models(settings: &Settings, go: &mut Go<'_>) -> Result<Heard, Error> {
     processor::check()?;
     whisper_rs::install_logging_hooks();
     let Some(vad) = &settings.vad else {
@@ -64,12 +65,12 @@ pub(super) fn listen_each<T: Send>(
         };
         Ok(Ears { first: Box::new(weights.listener()?), second, sparing: info.tuned })
     };
-    let workers = settings.workers.unwrap_or_else(threads::free).max(1);
+    let usual = if settings.live { threads::live } else { threads::free };
+    let workers = settings.workers.unwrap_or_else(usual).max(1);
     let stop = settings.stop.as_deref();
-    let how = How { workers, start_s: settings.start_s, live: settings.live, tape, stop };
-    let finish = |span| finish(span, &info);
-    let heard = run(samples, &mut detector, &make_ears, &how, &finish, sink)?;
-    Ok(Heard { models: std::iter::once(info.clone()).chain(other).collect(), ..heard })
+    let how = How { workers, start_s: settings.start_s, live: settings.live, tape: false, stop };
+    let heard = go(&mut detector, &make_ears, &how, &info)?;
+    Ok(Heard { models: std::iter::once(info).chain(other).collect(), ..heard })
 }
 
 /// A loaded model; many listeners share it.

@@ -6,6 +6,7 @@ import * as desk from '/assets/desk.js';
 import { h, tell } from '/assets/dom.js';
 import * as history from '/assets/history.js';
 import { hint, listen } from '/assets/keys.js';
+import * as live from '/assets/live.js';
 import * as look from '/assets/look.js';
 import * as player from '/assets/player.js';
 import * as record from '/assets/record.js';
@@ -20,10 +21,10 @@ const top = document.getElementById('top');
 const wide = matchMedia('(min-width: 68rem)');
 const panes = {};
 
-function header() {
+function header(recording) {
   const { view } = state;
   if (!view) {
-    top.replaceChildren(h('p', { class: 'name' }, 'tugback'), h('button', { class: 'plain', data: { act: 'settings' }, on: { click: settings } }, 'Settings'));
+    top.replaceChildren(recording ? h('button', { class: 'plain', data: { act: 'desk' }, on: { click: () => openDesk() } }, '‹ Desk') : '', h('p', { class: 'name' }, 'tugback'), h('button', { class: 'plain', data: { act: 'settings' }, on: { click: settings } }, 'Settings'));
     return;
   }
   const left = view.worst.filter((o) => o.is !== 'unseen').length;
@@ -36,7 +37,7 @@ function header() {
   const button = (act, label, run, on) => h('button', { class: 'plain', disabled: !on, title: hint(act) ? `${label} (${hint(act)})` : label, data: { act }, on: { click: run } }, label);
   const active = top.contains(document.activeElement) ? document.activeElement.dataset.act : null;
   top.replaceChildren(
-    me.desk ? h('button', { class: 'plain', data: { act: 'desk' }, on: { click: openDesk } }, '‹ Desk') : '',
+    me.desk ? h('button', { class: 'plain', data: { act: 'desk' }, on: { click: () => openDesk() } }, '‹ Desk') : '',
     h('p', { class: 'name' }, view.name, view.case.teeth?.length ? h('span', { class: 'quiet' }, ` tooth ${view.case.teeth.join(', ')}`) : ''),
     h('p', { class: `state ${view.state.is}` }, is),
     h('span', { class: 'row' },
@@ -128,6 +129,7 @@ let deciding = Promise.resolve();
 
 async function openLog(id) {
   desk.leave();
+  live.leave();
   try {
     frame();
     await load(id);
@@ -141,7 +143,8 @@ async function openLog(id) {
   player.open(id).catch((e) => tell(e.message));
 }
 
-async function openDesk() {
+async function openDesk(failed) {
+  live.leave();
   state.view = null;
   sessionStorage.removeItem('log');
   document.title = 'Desk – tugback';
@@ -149,7 +152,16 @@ async function openDesk() {
   document.getElementById('sound')?.pause();
   document.body.dataset.tab = 'desk';
   header();
-  await desk.render(main, openLog);
+  await desk.render(main, openLog, openLive, failed);
+}
+
+/** What is being recorded; afterwards its log. */
+async function openLive() {
+  desk.leave();
+  document.title = 'Recording – tugback';
+  document.body.dataset.tab = 'live';
+  header(true);
+  await live.render(main, (id, failed) => (id ? openLog(id) : openDesk(failed)));
 }
 
 async function begin() {
@@ -172,7 +184,8 @@ async function begin() {
   try {
     setForms(await get('/api/forms'));
     const last = sessionStorage.getItem('log');
-    if (me.desk && !last) await openDesk();
+    if (me.desk && (await get('/api/live')).is === 'on') await openLive();
+    else if (me.desk && !last) await openDesk();
     else await openLog(last ?? (await get('/api/desk')).items[0].id);
   } catch (e) {
     main.replaceChildren(h('p', { role: 'alert' }, e.message));
