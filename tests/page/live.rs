@@ -98,7 +98,7 @@ async fn what_a_crash_left_is_finished_from_the_desk() {
     let format = Format { rate_hz: 16_000, channels: 1, bits: 16 };
     let cut = folder.path().join("cut.wav");
     let mut part = Part::create(&cut, format).unwrap();
-    part.write(&[0.25; 32_000]).unwrap();
+    part.write(&vec![0.25; 32_000]).unwrap();
     drop(part); // as a crash leaves it
     let mut now = Part::create(&folder.path().join("now.wav"), format).unwrap();
     now.write(&[0.25; 1600]).unwrap();
