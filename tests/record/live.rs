@@ -165,9 +165,10 @@ fn heard_again() {
 fn read_aloud() {
     let lines = [
         (2.0, "tooth three six"),
-        (4.0, "mesiobuccal, working length twenty one point five"),
+        // Begun after "three six" was read aloud, and its echo.
+        (5.0, "mesiobuccal, working length twenty one point five"),
         // Our own voice, from the loudspeaker.
-        (6.0, "MB length two one point five"),
+        (7.0, "MB length two one point five"),
         (16.0, "read back"),
         (28.0, "distal, working length twenty"),
     ];
