@@ -121,6 +121,10 @@ impl Player {
         self.give(Sound::Words(words));
     }
 
+    #[cfg_attr(
+        not(feature = "microphone"),
+        expect(clippy::unused_self, reason = "nothing plays without a device")
+    )]
     fn give(&self, sound: Sound) {
         #[cfg(feature = "microphone")]
         if let Some(sounds) = &self.sounds {
