@@ -13,10 +13,10 @@ use tugback::{
 use crate::spoken;
 
 /// Words in the short text; the long one has `TIMES` as many. Less where nothing is optimised.
-const WORDS: usize = if cfg!(debug_assertions) { 250 } else { 1500 };
-const TIMES: usize = 4;
-/// A square would be `TIMES` times `TIMES`; the rest is for the machine's own unrest.
-const AT_MOST: u32 = 8;
+const WORDS: usize = if cfg!(debug_assertions) { 62 } else { 375 };
+const TIMES: usize = 16;
+/// A square would be `TIMES` times `TIMES`; the rest is for the machine's own unrest, which was seen to double a time.
+const AT_MOST: u32 = 48;
 /// Whatever else disturbs only ever adds time: what is really linear shows it in one of so many tries.
 const TRIES: usize = 5;
 /// So long a text is read over and over before its time is taken.
