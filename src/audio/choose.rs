@@ -14,13 +14,15 @@ const ALONE_SHARE: f64 = 0.25;
 /// Speech is brought to this level for the recogniser when it lies outside of what is usual, in dBFS.
 const WANTED_DB: f64 = -26.0;
 const USUAL_DB: std::ops::RangeInclusive<f64> = -38.0..=0.0;
-/// The recogniser's copy is made louder or softer by not more than this, in dB.
+/// The recogniser's copy is made louder by not more than this, in dB. Softer by whatever is needed: floats may hold whole
+/// numbers, 90 dB too loud.
 const MOST_GAIN_DB: f64 = 45.0;
-const LEAST_GAIN_DB: f64 = -30.0;
 /// Speech below is called very quiet, in dBFS.
 const QUIET_DB: f32 = -48.0;
 /// Speech nearer to the floor than this is called noisy, in dB.
-const NOISY_DB: f32 = 12.0;
+const NOISY_DB: f32 = 13.0;
+/// Sound without speech that is louder than this is told, in dBFS: speech of the usual level would be below it.
+const LOUD_DB: f32 = -20.0;
 /// A shorter piece shows no rise and fall, in seconds.
 const SHORT_S: f64 = 0.3;
 /// More cut-off samples than this share are called clipped.
@@ -182,6 +184,9 @@ fn level(channel: &Channel, speech: &Speech) -> Level {
         verdict.push(Verdict::TooShort);
     } else if speech.share <= 0.0 {
         verdict.push(Verdict::NoSpeech);
+        if 20.0 * channel.rms().max(1e-7).log10() > LOUD_DB {
+            verdict.push(Verdict::LoudNoise);
+        }
     } else {
         if speech.level_db < QUIET_DB {
             verdict.push(Verdict::VeryQuiet);
@@ -211,9 +216,7 @@ fn level(channel: &Channel, speech: &Speech) -> Level {
 /// By how much the recogniser's copy is made louder, in dB.
 pub(super) fn gain_db(level: &Level) -> f64 {
     match level.speech_dbfs {
-        Some(speech) if !USUAL_DB.contains(&speech) => {
-            (WANTED_DB - speech).clamp(LEAST_GAIN_DB, MOST_GAIN_DB).round()
-        }
+        Some(speech) if !USUAL_DB.contains(&speech) => (WANTED_DB - speech).min(MOST_GAIN_DB).round(),
         _ => 0.0,
     }
 }

@@ -10,7 +10,9 @@ pub enum Error {
     Read { path: PathBuf, source: io::Error },
     #[error("`{path}` is a folder; name one recording in it")]
     Folder { path: PathBuf },
-    #[error("`{path}` is not an ordinary file (a device or a pipe); name a recording")]
+    #[error(
+        "`{path}` is not an ordinary file (a device or a pipe); save the recording as a file first and name that"
+    )]
     NotAFile { path: PathBuf },
     #[error("`{path}` is empty (0 bytes): nothing was saved into it; look for another copy on the recorder")]
     Empty { path: PathBuf },
@@ -50,8 +52,9 @@ pub enum Error {
         "`{path}` ({container}) is damaged: {what}; keep the original and look for another copy on the recorder"
     )]
     Damaged { path: PathBuf, container: String, what: String },
-    #[error(
-        "`{path}` has no track {asked}; its sound tracks are 1 to {found} (`tugback inspect` lists them)"
-    )]
+    #[error("`{path}` has no track {asked}; {} (`tugback inspect` shows what is in it)", match found {
+        1 => "it has one sound track, 1".to_owned(),
+        _ => format!("its sound tracks are 1 to {found}"),
+    })]
     Track { path: PathBuf, asked: usize, found: usize },
 }

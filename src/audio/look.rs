@@ -1,11 +1,11 @@
-//! The first pass: how loud each channel is, how much of it is speech, whether two are each other's mirror. Memory: one
-//! byte per channel and 20 ms.
+//! The first pass: how loud each channel is, how much of it is speech, whether two are each other's mirror. Memory: two
+//! bytes per channel and 20 ms.
 
 #![expect(
     clippy::cast_precision_loss,
     clippy::cast_possible_truncation,
     clippy::cast_sign_loss,
-    reason = "levels and counts: a byte holds half decibels, a mean needs no exact count"
+    reason = "levels and counts: two bytes hold half decibels, a mean needs no exact count"
 )]
 
 use super::source::{Piece, seconds};
@@ -18,6 +18,9 @@ const BAND_HZ: (f32, f32) = (250.0, 3500.0);
 const SILENT_DB: f32 = -120.0;
 /// A sample this large is taken for clipped when its neighbours are too.
 const FULL: f32 = 0.985;
+/// Where a sample is larger than this, full scale is no ceiling: floats that hold more are whole. A decoder makes of
+/// cut-off sound less than that.
+const NO_CEILING: f32 = 2.0;
 /// Frames in the stretch over which speech rises and falls: one second.
 const STRETCH: usize = 50;
 /// In a second of speech the level of 20 ms frames spreads by 6 to 15 dB; fans, motors and hum spread by less than 2.
@@ -74,7 +77,7 @@ pub(super) struct Channel {
     /// Energy of the frame that is being filled.
     energy: f64,
     /// Levels of frames in the speech band: 0 silent, else half decibels above -120 dBFS.
-    levels: Vec<u8>,
+    levels: Vec<u16>,
     /// The last second of band samples' products with the neighbour are kept in [`Look`].
     filtered: Vec<f32>,
 }
@@ -189,7 +192,7 @@ impl Channel {
             filled += 1;
             if filled >= per_frame {
                 let db = 10.0 * ((self.energy / f64::from(filled)) as f32).max(1e-13).log10();
-                self.levels.push(((db - SILENT_DB) * 2.0).clamp(0.0, 255.0) as u8);
+                self.levels.push(((db - SILENT_DB) * 2.0).max(0.0) as u16);
                 self.energy = 0.0;
                 filled = 0;
             }
@@ -237,13 +240,14 @@ impl Channel {
         // normal.
         let top = self.high.max(-self.low);
         let at_top = if top > 0.05 && self.at_top > 20 { self.at_top as f32 / n } else { 0.0 };
-        (self.clipped as f32 / n).max(if at_top > 1e-3 { at_top } else { 0.0 })
+        let at_full = if top > NO_CEILING { 0.0 } else { self.clipped as f32 / n };
+        at_full.max(if at_top > 1e-3 { at_top } else { 0.0 })
     }
 
     /// Which parts are speech, and how it stands against the rest.
     pub(super) fn speech(&self) -> Speech {
-        let level = |n: u8| f32::from(n) / 2.0 + SILENT_DB;
-        let mut sorted: Vec<u8> = self.levels.iter().copied().filter(|n| *n > 0).collect();
+        let level = |n: u16| f32::from(n) / 2.0 + SILENT_DB;
+        let mut sorted: Vec<u16> = self.levels.iter().copied().filter(|n| *n > 0).collect();
         sorted.sort_unstable();
         let at = |share: f32| {
             let n = (sorted.len().saturating_sub(1) as f32 * share) as usize;

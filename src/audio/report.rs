@@ -106,6 +106,7 @@ pub enum Verdict {
     Clipped,
     Noisy,
     NoSpeech,
+    LoudNoise,
     NoSignal,
     TooShort,
 }
@@ -119,6 +120,9 @@ impl fmt::Display for Verdict {
             Self::Noisy => "noisy: speech is hardly louder than the room; move the microphone closer",
             Self::TooShort => "too short to say how good it is",
             Self::NoSpeech => "nothing stands out from steady sound or noise: no speech, or none that can be told from it",
+            Self::LoudNoise => {
+                "loud all the time: speech would hardly be heard in it; play it, and check which input was recorded, its cable and its level"
+            }
             Self::NoSignal => {
                 "no signal: digital silence; the microphone was off, muted or not allowed, or this is the wrong track"
             }

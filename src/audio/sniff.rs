@@ -4,6 +4,8 @@ use super::{error::Error, input::Input, mpeg, source::counted, wav};
 
 /// Looked at for a first mark.
 const LOOK: usize = 1 << 16;
+/// So many zeros at the start are a block of a card that was never written.
+const ZEROS: usize = 512;
 
 /// What a file is and where it starts.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -56,6 +58,8 @@ fn mark(bytes: &[u8]) -> Option<Found> {
         b if b.starts_with(b"\x30\x26\xb2\x75\x8e\x66\xcf\x11") => {
             Found::Refused("a Windows Media file (ASF)")
         }
+        // Eleven bits of a mark, then the length of a frame: twice, so that it is no accident.
+        b if is_latm(b) => Found::Refused("an AAC stream in LATM packets"),
         b if b.starts_with(b"#!AMR-WB") => Found::Refused("an AMR-WB voice note"),
         b if b.starts_with(b"#!AMR") => Found::Refused("an AMR voice note"),
         b if b.starts_with(b"#!SILK") || b.starts_with(b"\x02#!SILK") => Found::Refused("a SILK voice note"),
@@ -90,6 +94,15 @@ fn mark(bytes: &[u8]) -> Option<Found> {
     Some(found)
 }
 
+/// A stream of LATM packets (ISO/IEC 14496-3, 1.7.2: the sync word 0x2b7 and the length of what follows).
+fn is_latm(bytes: &[u8]) -> bool {
+    let length = |at: usize| match bytes.get(at..)?.first_chunk::<3>()? {
+        [0x56, high, low] if high >> 5 == 7 => Some(usize::from(high & 0x1f) << 8 | usize::from(*low)),
+        _ => None,
+    };
+    length(0).is_some_and(|first| length(first + 3).is_some())
+}
+
 /// An MP4 or `QuickTime` file starts with a box of a known name.
 fn is_mp4(bytes: &[u8]) -> bool {
     let Some(&[_, _, _, _, name @ ..]) = bytes.first_chunk::<8>() else { return false };
@@ -111,8 +124,14 @@ pub(super) fn id3_size(bytes: &[u8]) -> Option<u64> {
 }
 
 /// What the file is, where it starts, and what had to be passed over before.
-pub(super) fn sniff(input: &mut Input) -> Result<(Found, u64, Vec<String>), Error> {
-    let mut at = 0;
+type Sniffed = (Found, u64, Vec<String>);
+
+pub(super) fn sniff(input: &mut Input) -> Result<Sniffed, Error> {
+    sniff_at(input, 0)
+}
+
+fn sniff_at(input: &mut Input, from: u64) -> Result<Sniffed, Error> {
+    let mut at = from;
     let mut repairs = Vec::new();
     // A tag may stand before anything; two have been seen.
     for _ in 0..4 {
@@ -136,17 +155,8 @@ pub(super) fn sniff(input: &mut Input) -> Result<(Found, u64, Vec<String>), Erro
     if is_text(bytes) {
         return Ok((Found::NotSound("it is text"), at, repairs));
     }
-    if bytes.iter().all(|b| *b == 0) {
-        let empty = (0..len).step_by(LOOK).try_fold(true, |all, at| {
-            Ok::<bool, Error>(all && input.bytes(at, LOOK)?.iter().all(|b| *b == 0))
-        })?;
-        if empty {
-            return Ok((
-                Found::NotSound("it holds nothing but zeros: the recorder never wrote the sound"),
-                at,
-                repairs,
-            ));
-        }
+    if bytes.first() == Some(&0) && bytes.iter().take(ZEROS).all(|b| *b == 0) {
+        return behind_zeros(input, at);
     }
     // Other bytes before the recording, as a damaged card or a copy program leaves them.
     let bytes = input.bytes(at, LOOK)?;
@@ -171,6 +181,59 @@ pub(super) fn sniff(input: &mut Input) -> Result<(Found, u64, Vec<String>), Erro
         (Found::NotSound("no known kind of sound or video file starts in it"), at)
     };
     Ok((found, at, repairs))
+}
+
+/// What follows zeros, as a card leaves them where a block was never written.
+fn behind_zeros(input: &mut Input, from: u64) -> Result<Sniffed, Error> {
+    let mut at = from;
+    loop {
+        let bytes = input.bytes(at, LOOK)?;
+        if bytes.is_empty() {
+            let what = "it holds nothing but zeros: the recorder never wrote the sound";
+            return Ok((Found::NotSound(what), from, Vec::new()));
+        }
+        match bytes.iter().position(|b| *b != 0) {
+            Some(zeros) => {
+                at += zeros as u64;
+                break;
+            }
+            None => at += bytes.len() as u64,
+        }
+    }
+    // The size of an MP4 box starts with zeros of its own.
+    for start in at.saturating_sub(3)..at {
+        if is_mp4(input.bytes(start, 8)?) {
+            at = start;
+            break;
+        }
+    }
+    let (found, start, mut repairs) = sniff_at(input, at)?;
+    if !matches!(found, Found::NotSound(_)) {
+        repairs.insert(0, format!("left out: {} of zeros before the recording", counted(at - from, "byte")));
+    }
+    Ok((found, start, repairs))
+}
+
+/// Where the sound ends and tags begin that other programs put behind it: `ID3v1` (128 bytes) and APE.
+pub(super) fn end_before_tags(input: &mut Input) -> Result<u64, Error> {
+    let mut end = input.len();
+    for _ in 0..4 {
+        let size = if input.bytes(end.saturating_sub(128), 128)?.starts_with(b"TAG") {
+            128
+        } else if let Some(foot) = input.array::<32>(end.saturating_sub(32))?
+            && let Some(rest) = foot.strip_prefix(b"APETAGEX")
+            && let Some((_, &[a, b, c, d])) = rest.get(..8).and_then(<[u8]>::split_last_chunk::<4>)
+        {
+            // The size counts this foot, but not a head, which repeats the mark.
+            let size = u64::from(u32::from_le_bytes([a, b, c, d]));
+            let head = end.saturating_sub(size + 32);
+            if input.bytes(head, 8)? == b"APETAGEX" { size + 32 } else { size }
+        } else {
+            break;
+        };
+        end = end.saturating_sub(size);
+    }
+    Ok(end)
 }
 
 /// Whether all of it could be text.

@@ -16,7 +16,7 @@ use super::{
     codec::{self, Codec, guarded},
     error::Error,
     input::Input,
-    opus,
+    opus, sniff,
     source::{Piece, Place, RATES_HZ, Source, Track, counted, seconds},
 };
 
@@ -68,7 +68,8 @@ pub(super) fn open(
     let mut input = input;
     let path = input.path();
     let container = container.to_owned();
-    let end = input.len();
+    // The last frame is found by what follows it, so that a tag there would hide it.
+    let end = if kind == Kind::Flac { sniff::end_before_tags(&mut input)? } else { input.len() };
     if kind == Kind::Ogg
         && let Some(codec) = unread_in_ogg(&mut input, start)?
     {

@@ -7,7 +7,10 @@ use comfy_table::{CellAlignment, ContentArrangement, Table, presets};
 use miette::IntoDiagnostic as _;
 
 use super::{Done, print};
-use crate::audio::{self, Report};
+use crate::{
+    audio::{self, Report},
+    export::escape::plain,
+};
 
 /// Shows what is in a recording: tracks, channels, level, how much of it is speech, problems and what they mean
 #[derive(Debug, Args)]
@@ -27,7 +30,7 @@ pub(super) fn run(args: &Inspect) -> miette::Result<Done> {
     let recording = audio::open(&args.input, &audio::Options { track: args.track }).into_diagnostic()?;
     let report = recording.report();
     let file = args.input.file_name().unwrap_or_default().to_string_lossy();
-    let text = if args.json { json(&file, report)? } else { table(&file, report) };
+    let text = if args.json { json(&file, report)? } else { table(&plain(&file), report) };
     print(&text)?;
     Ok(Done::Well)
 }

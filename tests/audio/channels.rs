@@ -207,6 +207,12 @@ fn levels() {
         0,
         "something else, 6.78 s; nothing stands out from steady sound or noise",
     );
+    check(
+        "noise near full scale",
+        &[noise(n, 0.8)],
+        0,
+        "something else, 6.78 s; nothing stands out from steady sound or noise; loud all the time",
+    );
     check("noise under the voice", &[sum(&at(0.3), &noise(n, 0.02))], 0, "the voice, 6.78 s");
     check(
         "noise as loud as the voice",
@@ -217,6 +223,31 @@ fn levels() {
     let mut alone = vec![0.0; 16_000 * 120];
     alone[16_000 * 60..][..n].copy_from_slice(&voice());
     check("six seconds in two minutes", &[alone], 0, "something else, 120.00 s");
+}
+
+/// Floats hold more than full scale: nothing is cut off there, and the listener's copy is made softer.
+#[test]
+fn louder_than_full_scale() {
+    let of = |level: f32, most: f32| {
+        let data = voice().iter().flat_map(|s| (s * level).clamp(-most, most).to_le_bytes()).collect();
+        let wav = Wav { format: format(3, 1, 16_000, 4, 32, &[]), data, ..wav() };
+        let opened = made::open("x.wav", &wav.bytes(), None).unwrap();
+        let gain_db = opened.report().gain_db;
+        let told = tell_all(Ok(opened));
+        (told.split_once(": ").unwrap().1.to_owned(), gain_db)
+    };
+    let right = "the voice, 6.78 s".to_owned();
+    assert_eq!(of(1.0, f32::MAX), (right.clone(), 0.0));
+    let (told, gain_db) = of(20.0, f32::MAX);
+    assert_eq!(told, right);
+    assert!((-35.0..=-20.0).contains(&gain_db), "{gain_db}");
+    // Whole numbers of 16 bits, written as floats.
+    let (told, whole_db) = of(32_768.0, f32::MAX);
+    assert_eq!(told, right);
+    assert!((gain_db - whole_db - 64.3).abs() < 1.0, "{whole_db}");
+    // Cut off before, whatever the level is now.
+    assert_eq!(of(12.0, 1.0).0, "something else, 6.78 s; clipped");
+    assert_eq!(of(240.0, 20.0).0, "something else, 6.78 s; clipped");
 }
 
 #[test]

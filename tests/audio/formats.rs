@@ -349,3 +349,54 @@ fn damage_inside() {
         "refused: (Ogg): recording was cut off before it was finished: its beginning, which tells how to decode it, is missing",
     );
 }
+
+/// What other programs and broken cards put before and behind.
+#[test]
+fn something_around() {
+    let tag = [b"TAG".as_slice(), &[0x20; 125]].concat();
+    let ape = [
+        b"APETAGEX\xd0\x07\0\0\x40\0\0\0".as_slice(),
+        &[0; 16 + 32],
+        b"APETAGEX\xd0\x07\0\0\x40\0\0\0",
+        &[0; 16],
+    ];
+    let whole = "FLAC, FLAC, 16000 Hz x 1: the voice, 3.00 s";
+    // Its last frame is as long as 0.2 s.
+    broken("FLAC, a tag behind", "voice.flac", |f| f.extend(&tag), whole);
+    broken("FLAC, two tags behind", "voice.flac", |f| f.extend([ape.concat(), tag.clone()].concat()), whole);
+    let zeros = |count: usize| move |f: &mut Vec<u8>| drop(f.splice(0..0, vec![0; count]));
+    for (name, was) in [
+        ("a00_ok16.wav", "right"),
+        ("voice.flac", whole),
+        ("c05_vbr.mp3", "MPEG audio, MP3, 44100 Hz x 1: the voice, 6.79 s"),
+        ("voice_index_first.m4a", "MP4, AAC, 16000 Hz x 1: the voice, 3.01 s"),
+    ] {
+        for count in [1024, 65_536, 70_001] {
+            let mut file = made::bytes(name);
+            zeros(count)(&mut file);
+            let is = tell(made::open("x.wav", &file, None));
+            // A tag in front of MP3 frames, found together with the zeros, counts with them.
+            let told = is.strip_prefix(was).unwrap_or_else(|| panic!("{name}, {count} zeros: {is}"));
+            let left_out =
+                |what: &str| told.starts_with(&format!(" | left out: {count} bytes of {what} before"));
+            let frames = name == "c05_vbr.mp3" && told.contains("before the first frame of sound");
+            assert!(left_out("zeros") || frames, "{name}, {count} zeros: {is}");
+        }
+    }
+    broken(
+        "a cover behind zeros",
+        "c05_vbr.mp3",
+        |f| {
+            let cover = [b"ID3\x04\0\0\x00\x10\x00\x00".as_slice(), &vec![0xff; 262_144]].concat();
+            drop(f.splice(0..0, [vec![0; 30_000], cover].concat()));
+        },
+        "MPEG audio, MP3, 44100 Hz x 1: the voice, 6.79 s | left out: 30000 bytes of zeros before the recording",
+    );
+    refuse(
+        "zeros",
+        &vec![0; 200_000],
+        "refused: is not a recording: it holds nothing but zeros: the recorder never wrote the sound",
+    );
+    let latm = [[0x56, 0xe0, 5].as_slice(), &[1; 5], &[0x56, 0xe1, 0], &[2; 256]].concat();
+    refuse("LATM", &latm, "refused: is an AAC stream in LATM packets, which is not read");
+}

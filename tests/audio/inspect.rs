@@ -121,7 +121,7 @@ fn sentences() {
     says(
         &made::stored("a00_ok16.wav"),
         Some(2),
-        "`FILE` has no track 2; its sound tracks are 1 to 1 (`tugback inspect` lists them)",
+        "`FILE` has no track 2; it has one sound track, 1 (`tugback inspect` shows what is in it)",
     );
 }
 
@@ -132,7 +132,7 @@ fn no_device() {
     says(
         Path::new("/dev/zero"),
         None,
-        "`FILE` is not an ordinary file (a device or a pipe); name a recording",
+        "`FILE` is not an ordinary file (a device or a pipe); save the recording as a file first and name that",
     );
 }
 
