@@ -3,7 +3,7 @@
 //! Why: "fourteen" is an upper premolar in one notation and an upper molar in another, and canal names give it away.
 //! Example: canals MB, MB2, DB and P in tooth 14; a first upper molar in which nobody mentions a second mesiobuccal canal.
 
-use super::visit::{SINGLE, Tooth, Visit, join, row_of};
+use super::visit::{Reach, SINGLE, Tooth, Visit, join, row_of};
 use super::{Level, Out, Rule, Settings};
 use crate::tables::{self, Evidence};
 
@@ -81,7 +81,8 @@ fn canal_name(visit: &Visit<'_>, _: &Settings, out: &mut Out<'_>) {
         if odd.is_empty() {
             continue;
         }
-        let steps: Vec<_> = odd.iter().filter_map(|c| tooth.done_in(c).next()).collect();
+        let named = |canal| tooth.done().find(|s| s.reach == Reach::Named && s.reached(canal));
+        let steps: Vec<_> = odd.iter().filter_map(|c| named(c).or_else(|| tooth.done_in(c).next())).collect();
         let other = read_as_universal(number)
             .filter(|iso| {
                 *iso != number && row_of("canal_names", iso).is_some_and(|r| fits(&r, &tooth.canals))

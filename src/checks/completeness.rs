@@ -6,12 +6,19 @@
 
 use serde::Serialize;
 
-use super::visit::{Step, Tooth, Visit, join};
+use super::visit::{Step, Tooth, Visit, clock, join};
 use super::{Level, Out, Rule, Settings};
 use crate::log::Status;
 use crate::tables::{self, Evidence, Row};
 
 pub(super) static RULES: &[Rule] = &[
+    Rule {
+        id: "completeness.tooth",
+        about: "Something was done, and no tooth was named.",
+        source: "the log itself",
+        evidence: Evidence::Computed,
+        run: which_tooth,
+    },
     Rule {
         id: "completeness.wl_value",
         about: "A canal was worked in and has no working length.",
@@ -59,7 +66,7 @@ pub(super) static RULES: &[Rule] = &[
 /// What is asked together, because an earlier visit's record may hold it.
 const ASSESSMENT: &[&str] = &["complaint", "tests", "preop_radiograph", "diagnosis_pulp", "diagnosis_apical"];
 /// What has a finding of its own.
-const ALONE: &[&str] = &["wl_value", "wl_reference", "postop_radiograph", "complications"];
+const ALONE: &[&str] = &["tooth", "wl_value", "wl_reference", "postop_radiograph", "complications"];
 
 /// One record item of one tooth.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -508,6 +515,31 @@ fn ask(visit: &Visit<'_>, settings: &Settings, out: &mut Out<'_>, key: &str) {
             found.evidence = item.evidence;
             found.canals = item.canals;
         }
+    }
+}
+
+/// What may be said of a person before any tooth is named.
+const OF_THE_PERSON: &[&str] =
+    &["history", "consent", "diagnosis", "prescription", "advice", "review-visit", "remark"];
+
+fn which_tooth(visit: &Visit<'_>, _: &Settings, out: &mut Out<'_>) {
+    if is_teaching(visit) {
+        return;
+    }
+    let any_named = visit.teeth.iter().any(|t| t.number.is_some());
+    for tooth in visit.teeth.iter().filter(|t| t.number.is_none()) {
+        // Beside a named tooth, only what happens in a tooth needs one.
+        if any_named && !tooth.worked() {
+            continue;
+        }
+        let steps: Vec<_> = tooth.done().filter(|s| !OF_THE_PERSON.contains(&s.kind())).collect();
+        let Some(first) = steps.first() else { continue };
+        let at = clock(first.entry.from_s);
+        let sentence = match steps.len() {
+            1 => format!("which tooth? None was named for the step at {at}"),
+            n => format!("which tooth? None was named for {n} steps, from {at} on"),
+        };
+        out.add(Level::Look, None, &[], &steps, sentence);
     }
 }
 

@@ -17,6 +17,9 @@ pub(super) static RULES: &[Rule] = &[Rule {
     run: pair,
 }];
 
+/// So many times of one pair are told; the entries of all of them are named.
+const MOST_TIMES: usize = 3;
+
 /// What washes the one before away.
 const RINSES: &[&str] = &["saline", "water", "isopropyl-alcohol"];
 
@@ -68,7 +71,14 @@ fn tell(tooth: &Tooth<'_>, met: &BTreeMap<(usize, usize), Vec<String>>, out: &mu
     }
     for (a, b, canals, steps) in told {
         let Some((row, level)) = interaction(a, b) else { continue };
-        let when = steps.get(1).map(|s| clock(s.entry.from_s)).unwrap_or_default();
+        // Every second solution of a meeting.
+        let mut at: Vec<f64> = steps.iter().skip(1).step_by(2).map(|s| s.entry.from_s).collect();
+        at.sort_by(f64::total_cmp);
+        let mut times: Vec<String> = at.iter().map(|at| clock(*at)).collect();
+        times.dedup();
+        let more = if times.len() > MOST_TIMES { ", …" } else { "" };
+        times.truncate(MOST_TIMES);
+        let when = times.join(", ") + more;
         let effect = row.get("effect").split(';').next().unwrap_or_default();
         let sentence = format!("{b} after {a} with no rinse said between (at {when}): {effect}");
         let canals = if canals.len() == tooth.canals.len() && canals.len() > 1 { Vec::new() } else { canals };
@@ -79,11 +89,12 @@ fn tell(tooth: &Tooth<'_>, met: &BTreeMap<(usize, usize), Vec<String>>, out: &mu
     }
 }
 
-/// Places where a solution met one that was in the canal since the last rinse; each pair once.
+/// Places where a solution met one that was in the canal since the last rinse. What met the next solution does not
+/// meet it again when more of that follows.
 fn meetings<'s, 'l: 's>(steps: impl Iterator<Item = &'s Step<'l>>) -> Vec<(usize, usize)> {
     let mut inside: Vec<&Step<'_>> = Vec::new();
     let mut met: Vec<(usize, usize)> = Vec::new();
-    let mut pairs: Vec<(String, String)> = Vec::new();
+    let mut agents: BTreeMap<usize, &str> = BTreeMap::new();
     for step in steps {
         if step.is("drying") {
             inside.clear();
@@ -98,19 +109,17 @@ fn meetings<'s, 'l: 's>(steps: impl Iterator<Item = &'s Step<'l>>) -> Vec<(usize
             continue;
         }
         for before in &inside {
-            let Some(other) = before.text("agent").filter(|o| interaction(o, agent).is_some()) else {
+            if before.text("agent").is_none_or(|other| interaction(other, agent).is_none()) {
                 continue;
+            }
+            let again = |(first, second): &(usize, usize)| {
+                *first == before.at && agents.get(second).is_some_and(|a| *a == agent)
             };
-            let pair = if other < agent {
-                (other.to_owned(), agent.to_owned())
-            } else {
-                (agent.to_owned(), other.to_owned())
-            };
-            if !pairs.contains(&pair) {
-                pairs.push(pair);
+            if !met.iter().any(again) {
                 met.push((before.at, step.at));
             }
         }
+        agents.insert(step.at, agent);
         inside.retain(|s| s.text("agent") != Some(agent));
         inside.push(step);
     }

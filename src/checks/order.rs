@@ -158,14 +158,21 @@ fn glide_path(visit: &Visit<'_>, settings: &Settings, out: &mut Out<'_>) {
             if tooth.done_in(canal).any(|s| s.at < engine.at && prepared(s)) {
                 continue;
             }
-            told.add(canal, &[engine], engine.size_taper());
+            told.add(canal, &[engine], file(engine));
         }
         if !told.canals.is_empty() {
-            let sentence =
-                format!("engine-driven {} with no glide path or small file said before", join(&told.stories));
+            let sentence = format!(
+                "engine-driven: {} with no glide path or small file said before",
+                join(&told.stories)
+            );
             out.add(Level::Note, tooth.number, &told.canals, &told.steps, sentence);
         }
     }
+}
+
+/// "25/.06", or "a file" of which neither size nor taper was said.
+fn file(step: &Step<'_>) -> String {
+    Some(step.size_taper()).filter(|s| !s.is_empty()).unwrap_or_else(|| "a file".to_owned())
 }
 
 /// Files in the order in which they were used: "before that, forty" was said late.
@@ -246,7 +253,7 @@ fn between(
                 if inside.any(|s| (s.canals.is_empty() || s.reached(canal)) && counts(s)) {
                     continue;
                 }
-                told.add(canal, pair, format!("{} → {}", a.size_taper(), b.size_taper()));
+                told.add(canal, pair, format!("{} → {}", file(a), file(b)));
             }
         }
         if !told.canals.is_empty() {
