@@ -1,6 +1,9 @@
 //! One span → what was heard in it: listened to twice, loops listened to again another way, doubts from what differs.
 
-use std::collections::BTreeMap;
+use std::{
+    collections::BTreeMap,
+    sync::{Arc, atomic::AtomicBool},
+};
 
 use serde::{Deserialize, Serialize};
 
@@ -83,6 +86,19 @@ impl Ears<'_> {
         hear(first, &mut |way| self.take(samples, way), second, sparing, speech_s)
     }
 
+    /// Whether [`again`](Self::again) would listen any more than was done.
+    pub(super) fn wants_again(&self, first: &Listening, speech_s: f64) -> bool {
+        !matches!(self.second, Second::Nobody) && wants_more(first, self.sparing, speech_s)
+    }
+
+    /// See [`Listener::give_up_on`].
+    pub(super) fn give_up_on(&mut self, raised: &Arc<AtomicBool>) {
+        self.first.give_up_on(Arc::clone(raised));
+        if let Second::Other(other) = &mut self.second {
+            other.give_up_on(Arc::clone(raised));
+        }
+    }
+
     /// Hears the samples in every way that [`hear`] may ask of one model, whether it would ask or not.
     pub(super) fn tape(&mut self, samples: &[f32], speech_s: f64) -> Result<Takes, Error> {
         let mut takes = Takes::new();
@@ -138,8 +154,7 @@ pub(super) fn hear(
     speech_s: f64,
 ) -> Result<Heard, Error> {
     let same_model = second == Some(Way::Faster);
-    let wanted = !sparing || verdict(&first, speech_s) != Repeat::No || merge::wants_second(&first);
-    let second = second.filter(|_| wanted).map(&mut *take).transpose()?;
+    let second = second.filter(|_| wants_more(&first, sparing, speech_s)).map(&mut *take).transpose()?;
     let second = second.filter(|s| verdict(s, speech_s) != Repeat::Loop);
     match (verdict(&first, speech_s), second) {
         (Repeat::Loop, Some(second)) if same_model => Ok(plainly(merge::alone(second))),
@@ -172,6 +187,10 @@ pub(super) fn hear(
         }
         (Repeat::No, None) => Ok(plainly(merge::alone(first))),
     }
+}
+
+fn wants_more(first: &Listening, sparing: bool, speech_s: f64) -> bool {
+    !sparing || verdict(first, speech_s) != Repeat::No || merge::wants_second(first)
 }
 
 /// What was heard the first time, where it can stand until there is time to listen again: no loop, nothing said twice.

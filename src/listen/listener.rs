@@ -1,5 +1,7 @@
 //! What a recogniser must do, whichever engine it is. Tests use listeners that need no model.
 
+use std::sync::{Arc, atomic::AtomicBool};
+
 use serde::{Deserialize, Serialize};
 
 use super::Error;
@@ -49,6 +51,10 @@ pub trait Listener: Send {
     /// Hears one span, and says what it nearly heard instead if `runners_up` are wanted. Fewer samples than 0.1 s give
     /// no words.
     fn hear(&mut self, samples: &[f32], runners_up: bool) -> Result<Listening, Error>;
+
+    /// From now on, hearing ends early once this is raised; what it gives then is worth nothing. A listener that is quick
+    /// need not look.
+    fn give_up_on(&mut self, _raised: Arc<AtomicBool>) {}
 }
 
 /// A voice detector: samples at 16 kHz in, one probability for every [`WINDOW`] samples out.

@@ -21,7 +21,7 @@ use crate::audio::{RATE_HZ, Samples};
 
 /// Windows that the voice detector is given at once: 8 s.
 const BLOCK: usize = 250 * WINDOW;
-/// The most for samples that come as they are spoken: 0.26 s.
+/// The most for samples that come as they are spoken: 0.26 s. Each block costs the detector its warming up, too.
 const LIVE_WINDOWS: usize = 8;
 /// Windows before a block that the detector hears to warm up; their probabilities are not used: 1.6 s.
 const WARM_UP: usize = 50 * WINDOW;
@@ -53,6 +53,12 @@ struct Job {
     /// Padded samples; the first one was recorded at `first`, which may lie before the recording (then it is silence).
     samples: Vec<f32>,
     first: i64,
+}
+
+impl Job {
+    fn speech_s(&self) -> f64 {
+        seconds(self.span.to) - seconds(self.span.from)
+    }
 }
 
 /// Listens with the given detector and ears. `make_ears` is called once in every worker; `finish` makes of every span
@@ -140,6 +146,8 @@ struct Feeder<'d> {
     jobs: u64,
     /// Spans that are over, but whose padding has not been read yet.
     due: Vec<Span>,
+    /// What the open breath was likely to be when somebody asked last.
+    likely: Option<Span>,
 }
 
 impl<'d> Feeder<'d> {
@@ -156,6 +164,7 @@ impl<'d> Feeder<'d> {
             live: how.live,
             jobs: 0,
             due: Vec::new(),
+            likely: None,
         }
     }
 
@@ -180,9 +189,10 @@ impl<'d> Feeder<'d> {
         Ok(jobs)
     }
 
-    /// Samples that the detector is given next. Of what is being spoken never more than until the breath may be over.
+    /// Samples that the detector is given next. Of what is being spoken never more than until the breath may be over, or
+    /// is likely to be.
     fn block(&self) -> usize {
-        if self.live { self.spans.until_end().clamp(1, LIVE_WINDOWS) * WINDOW } else { BLOCK }
+        if self.live { self.spans.until_likely().clamp(1, LIVE_WINDOWS) * WINDOW } else { BLOCK }
     }
 
     fn end(&mut self) -> Result<Vec<Job>, Error> {
@@ -222,6 +232,18 @@ impl<'d> Feeder<'d> {
         self.due = later;
         let start_s = self.start_s;
         ready.into_iter().filter(|s| seconds(s.to) > start_s).map(|span| self.job(span)).collect()
+    }
+
+    /// Whether what the breath that is being spoken is, if it is over by now, has changed.
+    fn likely_changed(&mut self) -> bool {
+        let there = |s: &Span| s.to + pad() <= self.samples_read && seconds(s.to) > self.start_s;
+        let likely = self.spans.likely().filter(there);
+        likely != std::mem::replace(&mut self.likely, likely)
+    }
+
+    /// The breath that is being spoken, as it is if it is over by now.
+    fn likely(&mut self) -> Option<Job> {
+        self.likely.map(|span| self.job(span))
     }
 
     fn job(&mut self, span: Span) -> Job {

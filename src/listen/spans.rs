@@ -8,6 +8,8 @@ use crate::audio::RATE_HZ;
 
 /// This much non-speech ends a breath. Pauses of 0.6 s are meant; the detector goes on for a window after the voice.
 pub const PAUSE_S: f64 = 0.57;
+/// After so much of that pause it is likely that the breath is over. No less than [`PAD_S`], which is heard with it.
+pub const LIKELY_S: f64 = 0.32;
 /// No span is longer: the recogniser's window is 30 s, and both ends are padded.
 pub const LONGEST_S: f64 = 28.0;
 /// Kept before and after the speech: detectors make up their mind late, and swallow first words.
@@ -64,11 +66,20 @@ impl Spans {
         self.open.as_ref().map_or(self.at, |(first, _)| *first) * WINDOW as u64
     }
 
-    /// Windows that must come at least before the open breath can be over, or before one that has not begun can.
-    pub fn until_end(&self) -> usize {
-        let quiet =
-            self.open.as_ref().map_or(0, |(_, open)| open.iter().rev().take_while(|p| **p < OFF).count());
-        windows(PAUSE_S).saturating_sub(quiet)
+    /// Windows that must come at least before the open breath can be likely to be over, or over; or before one that has
+    /// not begun can.
+    pub fn until_likely(&self) -> usize {
+        let quiet = self.open.as_ref().map_or(0, |(_, open)| quiet(open));
+        match windows(LIKELY_S).saturating_sub(quiet) {
+            0 => windows(PAUSE_S).saturating_sub(quiet),
+            n => n,
+        }
+    }
+
+    /// The span that the open breath is if nobody goes on, once that is likely.
+    pub fn likely(&self) -> Option<Span> {
+        let (first, open) = self.open.as_ref()?;
+        (quiet(open) >= windows(LIKELY_S)).then(|| closed(*first, open, self.split_at_start))?
     }
 
     /// Takes the probability of the next window.
@@ -81,8 +92,7 @@ impl Spans {
             return None;
         };
         open.push(p);
-        let quiet = open.iter().rev().take_while(|p| **p < OFF).count();
-        if quiet >= windows(PAUSE_S) {
+        if quiet(open) >= windows(PAUSE_S) {
             return self.close();
         }
         if open.len() >= windows(LONGEST_S) {
@@ -98,13 +108,7 @@ impl Spans {
 
     fn close(&mut self) -> Option<Span> {
         let (first, open) = self.open.take()?;
-        let split_at_start = std::mem::take(&mut self.split_at_start);
-        let speech = open.iter().rposition(|p| *p >= TAIL)? + 1;
-        if open.iter().filter(|p| **p >= ON).count() < LEAST_WINDOWS && !split_at_start {
-            return None;
-        }
-        let certain = certain(open.get(..speech).unwrap_or_default());
-        Some(span(first, first + speech as u64, (split_at_start, false), certain))
+        closed(first, &open, std::mem::take(&mut self.split_at_start))
     }
 
     /// Splits the open span in the middle of its longest pause, or at its least likely window, in its second half.
@@ -128,6 +132,21 @@ impl Spans {
         let split_at_start = std::mem::replace(&mut self.split_at_start, true);
         Some(span(first, at, (split_at_start, true), certain))
     }
+}
+
+/// How many windows at the end belong to a pause.
+fn quiet(open: &[f32]) -> usize {
+    open.iter().rev().take_while(|p| **p < OFF).count()
+}
+
+/// The span of a breath that is over; none where it was a click.
+fn closed(first: u64, open: &[f32], split_at_start: bool) -> Option<Span> {
+    let speech = open.iter().rposition(|p| *p >= TAIL)? + 1;
+    if open.iter().filter(|p| **p >= ON).count() < LEAST_WINDOWS && !split_at_start {
+        return None;
+    }
+    let certain = certain(open.get(..speech).unwrap_or_default());
+    Some(span(first, first + speech as u64, (split_at_start, false), certain))
 }
 
 fn certain(windows: &[f32]) -> u32 {
@@ -186,6 +205,23 @@ mod tests {
         check("..#.....", "2-3");
         check("..###--......", "2-7");
         check("..---......", "");
+    }
+
+    /// Once a breath is likely to be over it is told as it will be, unless somebody goes on.
+    #[test]
+    fn a_breath_that_is_likely_to_be_over() {
+        let mut spans = Spans::default();
+        let mut push = |ps: &[f32]| ps.iter().filter_map(|p| spans.push(*p)).last().or(spans.likely());
+        assert_eq!(push(&[0.1; 20]), None, "nobody speaks");
+        assert_eq!(push(&[0.9; 40]), None);
+        assert_eq!(push(&[0.1; 9]), None);
+        let likely = push(&[0.1]).expect("0.32 s of pause");
+        assert_eq!((likely.from, likely.to), (20 * 512, 60 * 512));
+        assert_eq!(push(&[0.9]), None, "somebody goes on");
+        let likely = push(&[0.1; 12]).expect("a pause again");
+        assert_eq!(likely.to, 71 * 512);
+        assert_eq!(push(&[0.1; 6]), Some(likely), "it is over, and the same");
+        assert_eq!(push(&[0.1; 40]), None);
     }
 
     #[test]

@@ -12,8 +12,8 @@ use crate::audio::{self, RATE_HZ, Resampler, Samples};
 
 /// The most that waits to be listened to, in seconds: 38 MB.
 pub const MOST_S: f64 = 600.0;
-/// Samples of one block for the listener: a tenth of a second.
-const BLOCK: usize = 1600;
+/// Samples of one block for the listener: as many as the voice detector takes at once, 32 ms.
+const BLOCK: usize = crate::listen::listener::WINDOW;
 /// The listener looks up this often where no sound comes, so that it can hand over what it has heard.
 const PATIENCE: Duration = Duration::from_millis(100);
 
@@ -131,7 +131,7 @@ impl Drop for Feed {
 }
 
 impl Samples for Listened {
-    /// The next tenth of a second; an empty block where none has come yet.
+    /// The next block; an empty block where none has come yet.
     fn next_block(&mut self) -> Result<Option<Vec<f32>>, audio::Error> {
         let queue = self.shared.lock();
         let waits = |q: &mut Queue| q.sound.len() < BLOCK && q.silence == 0 && !q.closed;

@@ -93,7 +93,7 @@ impl Seen {
     fn report(&self, name: &str) {
         println!(
             "{name}: {} breaths of {:.0} s, words {}, entries {}, settled {}, at most {:.1} s waited, \
-             extraction at most {:.0} ms, processor {:.2} of the time",
+             extraction at most {:.0} ms, processor {:.2} of the time, load {}",
             self.heard_s.len(),
             self.spoken_s,
             spread(&self.heard_s),
@@ -102,8 +102,15 @@ impl Seen {
             self.most_behind_s,
             self.extract_s * 1000.0,
             self.processor_s / self.spoken_s.max(1.0),
+            load(),
         );
     }
+}
+
+/// Programs that wanted a processor in the last minute (`proc_loadavg(5)`).
+fn load() -> String {
+    let text = std::fs::read_to_string("/proc/loadavg").unwrap_or_default();
+    text.split(' ').next().unwrap_or("unknown").to_owned()
 }
 
 /// Middle, 95 of 100, the most.

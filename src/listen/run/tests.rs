@@ -8,7 +8,7 @@ use super::*;
 use crate::audio;
 
 /// Loud windows are speech.
-struct Loudness;
+pub(super) struct Loudness;
 
 impl SpeechDetector for Loudness {
     fn probabilities(&mut self, samples: &[f32]) -> Result<Vec<f32>, Error> {
@@ -18,8 +18,8 @@ impl SpeechDetector for Loudness {
 }
 
 /// Hears one word for the loud samples of a span; fails at the word `fails_at`.
-struct Counter {
-    fails_at: Option<usize>,
+pub(super) struct Counter {
+    pub(super) fails_at: Option<usize>,
 }
 
 impl Listener for Counter {
@@ -38,7 +38,7 @@ impl Listener for Counter {
 }
 
 /// A recording of tenths of seconds of silence and speech, in blocks of any size, that is made while it is read.
-struct Made {
+pub(super) struct Made {
     /// (tenths of silence, tenths of speech), again and again until the end.
     pattern: Vec<(u64, u64)>,
     at: u64,
@@ -47,7 +47,7 @@ struct Made {
 }
 
 impl Made {
-    fn new(pattern: &[(u64, u64)], seconds: u64, block: usize) -> Self {
+    pub(super) fn new(pattern: &[(u64, u64)], seconds: u64, block: usize) -> Self {
         Self { pattern: pattern.to_vec(), at: 0, end: seconds * 16_000, block }
     }
 

@@ -5,7 +5,14 @@ mod processor;
 mod times;
 mod tokens;
 
-use std::path::Path;
+use std::{
+    path::Path,
+    sync::{
+        Arc,
+        atomic::{AtomicBool, Ordering},
+    },
+    time::Instant,
+};
 
 use whisper_rs::{
     FullParams, SamplingStrategy, WhisperContext, WhisperContextParameters, WhisperError, WhisperState,
@@ -93,7 +100,7 @@ impl Weights {
             .context
             .create_state()
             .map_err(|e| Error::Load { path: self.info.path.clone(), reason: e.to_string() })?;
-        Ok(Whisper { name: self.info.name(), weights: self, state, decoded: Vec::new() })
+        Ok(Whisper { name: self.info.name(), weights: self, state, decoded: Vec::new(), given_up: None })
     }
 }
 
@@ -104,9 +111,15 @@ struct Whisper<'a> {
     state: WhisperState,
     /// Tokens of this span that the decoder keeps since runners-up are followed.
     decoded: Vec<i32>,
+    /// Raised where nobody wants to know any more.
+    given_up: Option<Arc<AtomicBool>>,
 }
 
 impl Whisper<'_> {
+    fn given_up(&self) -> bool {
+        self.given_up.as_ref().is_some_and(|raised| raised.load(Ordering::Relaxed))
+    }
+
     fn window(&self, samples: usize) -> usize {
         let frames = (samples * FRAMES_PER_S).div_ceil(RATE_HZ as usize);
         let window = if self.weights.info.tuned { frames + TUNED_MARGIN } else { frames.max(STOCK_LEAST) };
@@ -120,10 +133,12 @@ impl Listener for Whisper<'_> {
     }
 
     fn hear(&mut self, samples: &[f32], runners_up: bool) -> Result<Listening, Error> {
-        if samples.len() < LEAST_SAMPLES {
+        if samples.len() < LEAST_SAMPLES || self.given_up() {
             return Ok(Listening::default());
         }
+        let begun = Instant::now();
         self.encode(samples).map_err(failed)?;
+        let encoded = begun.elapsed();
         let most_tokens = 20 + 8 * (samples.len() / RATE_HZ as usize);
         let mut chosen = Chosen::default();
         let mut ids = Vec::new();
@@ -139,16 +154,29 @@ impl Listener for Whisper<'_> {
                 break;
             }
             endless = ids.len() >= most_tokens;
-            if endless {
+            if endless || self.given_up() {
                 break;
             }
             ids.push(id);
             chosen.tokens.push(Token { id, bytes: self.bytes(id), p, end_s: 0.0 });
         }
+        let decoded = begun.elapsed();
         times::share(&mut chosen.tokens, samples);
         let words = tokens::words(&chosen.tokens);
         let runners_up = if endless || !runners_up { Vec::new() } else { tokens::runners_up(&chosen, self) };
+        tracing::debug!(
+            audio_ms = samples.len() * 1000 / RATE_HZ as usize,
+            encoded_ms = encoded.as_millis(),
+            decoded_ms = decoded.saturating_sub(encoded).as_millis(),
+            tokens = ids.len(),
+            followed_ms = begun.elapsed().saturating_sub(decoded).as_millis(),
+            "heard a span"
+        );
         Ok(Listening { words, runners_up, endless })
+    }
+
+    fn give_up_on(&mut self, raised: Arc<AtomicBool>) {
+        self.given_up = Some(raised);
     }
 }
 
@@ -215,6 +243,9 @@ impl Whisper<'_> {
 
 impl Continue for Whisper<'_> {
     fn next(&mut self, tokens: &[i32]) -> Option<i32> {
+        if self.given_up() {
+            return None;
+        }
         let logits = self.logits(tokens).ok()?;
         (0..).zip(logits).max_by(|a, b| a.1.total_cmp(b.1).then(b.0.cmp(&a.0))).map(|(token, _)| token)
     }
