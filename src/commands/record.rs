@@ -89,6 +89,8 @@ pub(super) fn run(args: Record) -> miette::Result<Done> {
     } else {
         Some(terminal::keys_of_terminal(pressed.clone(), chosen.record.keys.clone()))
     };
+    #[cfg(unix)]
+    terminal::signals(pressed.clone()).into_diagnostic()?;
     let volume = args.volume.unwrap_or_else(|| loud(&chosen));
     let mut view = View::new(volume, chosen.record.keys.clone(), args.json);
     let read_back = if volume > 0.0 { chosen.record.read_back } else { settings::ReadBack::Never };

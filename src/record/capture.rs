@@ -62,8 +62,9 @@ pub enum CaptureError {
     NotBuilt,
 }
 
-/// An open stream; it is really closed when it is dropped.
-pub trait Stream {}
+/// An open stream; it is really closed when it is dropped. That may take as long as it likes: a sound server that died can
+/// keep its streams for ever.
+pub trait Stream: Send {}
 
 /// A source of live sound.
 pub trait Capture {

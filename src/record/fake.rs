@@ -35,6 +35,8 @@ pub struct Fake {
     pub format: Format,
     /// 1: real time.
     pub speed: f64,
+    /// How long closing takes.
+    pub closes_in: Duration,
     steps: Vec<Step>,
     /// True from the time at which the script is played through.
     pub over: Arc<AtomicBool>,
@@ -46,6 +48,7 @@ impl Fake {
         Self {
             format,
             speed,
+            closes_in: Duration::ZERO,
             steps: steps.into_iter().collect(),
             over: Arc::new(AtomicBool::new(false)),
             opened: Arc::new(AtomicBool::new(false)),
@@ -59,6 +62,7 @@ impl Fake {
 }
 
 struct Playing {
+    closes_in: Duration,
     stop: Arc<AtomicBool>,
     opened: Arc<AtomicBool>,
 }
@@ -67,6 +71,7 @@ impl Stream for Playing {}
 
 impl Drop for Playing {
     fn drop(&mut self) {
+        thread::sleep(self.closes_in);
         self.stop.store(true, Ordering::Relaxed);
         self.opened.store(false, Ordering::Relaxed);
     }
@@ -107,7 +112,10 @@ impl Capture for Fake {
                 thread::sleep(Duration::from_millis(5));
             }
         });
-        Ok((self.format, Box::new(Playing { stop, opened: Arc::clone(&self.opened) })))
+        Ok((
+            self.format,
+            Box::new(Playing { closes_in: self.closes_in, stop, opened: Arc::clone(&self.opened) }),
+        ))
     }
 }
 

@@ -21,6 +21,8 @@ use crate::settings::ReadBack;
 
 /// Blocks that may wait to be written, while the disk is slow: at least 10 s of sound on every usual system.
 const WAITING: usize = 2048;
+/// A stream that is not closed by then is left alone: the recording must go on, or come to its end.
+const CLOSE_WITHIN: Duration = Duration::from_secs(3);
 /// A microphone that has gone is asked for again this often.
 const AGAIN: Duration = Duration::from_secs(2);
 /// The free space is looked at this often.
@@ -113,6 +115,8 @@ pub enum Warning {
     Room {
         left_s: f64,
     },
+    /// The stream was given up, but the system keeps it.
+    NotClosed,
 }
 
 impl std::fmt::Display for Warning {
@@ -127,6 +131,9 @@ impl std::fmt::Display for Warning {
             Self::Rerouted => f.write_str("the system went over to another microphone"),
             Self::NewFormat(n) => write!(f, "the microphone now delivers {} Hz; a new file was begun", n.rate_hz),
             Self::Room { left_s } => write!(f, "the disk is nearly full: room for {:.0} minutes", left_s / 60.0),
+            Self::NotClosed => f.write_str(
+                "the system does not close the microphone; nothing of it is recorded, but to be sure, pull its plug",
+            ),
         }
     }
 }
@@ -398,8 +405,18 @@ impl Desk<'_> {
     /// Closes the stream, and writes what it had delivered before.
     fn drain(&mut self, open: Option<Open>, now_s: f64) -> Result<(), WriteError> {
         let Some(Open { stream, events, mut watch }) = open else { return Ok(()) };
-        drop(stream);
-        for event in events.try_iter() {
+        let mut last: Vec<Event> = events.try_iter().collect();
+        let (done, closed) = std::sync::mpsc::channel();
+        std::thread::spawn(move || {
+            drop(stream);
+            let _ = done.send(());
+        });
+        if closed.recv_timeout(CLOSE_WITHIN) == Err(RecvTimeoutError::Timeout) {
+            (self.tell)(Notice::Warning(Warning::NotClosed));
+        } else {
+            last.extend(events.try_iter());
+        }
+        for event in last {
             self.take(event, &mut watch, now_s)?;
         }
         Ok(())

@@ -34,7 +34,10 @@ pub struct Panel {
     pub state: State,
     peak: f32,
     level_at_s: f64,
-    warning: Option<String>,
+    /// What is wrong, and until when in the recording it is shown, where it passes.
+    warning: Option<(String, Option<f64>)>,
+    /// What does not pass: the disk is nearly full, the log does not grow.
+    lasting: Option<String>,
     microphone: Option<String>,
     file: Option<String>,
     /// The end was asked for once, so many seconds of the recording ago.
@@ -97,25 +100,31 @@ pub struct Timer {
 
 /// The level falls to a third in so many seconds, so that the eye can follow it.
 const FALLS_S: f64 = 0.4;
+/// How long something that went wrong once is shown, in seconds.
+const WARNED_S: f64 = 60.0;
 /// How long a first request to end is shown, in seconds.
 const ASKED_S: f64 = 20.0;
 
 impl Panel {
     pub fn take(&mut self, happening: &Happening, now: &Now<'_>) {
         match happening {
-            Happening::Notice(notice) => self.notice(notice),
+            Happening::Notice(notice) => self.notice(notice, now.clock.recorded_s),
             Happening::AskedToEnd => self.asked_at_s = Some(now.clock.recorded_s),
             Happening::ListenerFailed(why) => {
-                self.warning = Some(format!("the log does not grow any more ({why}); the recording goes on"));
+                let what = format!("the log does not grow any more ({why}); the recording goes on");
+                self.lasting = Some(what);
             }
             _ => {}
         }
         if self.asked_at_s.is_some_and(|at| now.clock.recorded_s - at > ASKED_S) {
             self.asked_at_s = None;
         }
+        if self.warning.as_ref().and_then(|w| w.1).is_some_and(|until_s| now.clock.recorded_s > until_s) {
+            self.warning = None;
+        }
     }
 
-    fn notice(&mut self, notice: &Notice) {
+    fn notice(&mut self, notice: &Notice, recorded_s: f64) {
         match notice {
             Notice::Level { peak, recorded_s } => {
                 #[expect(clippy::cast_possible_truncation, reason = "a share")]
@@ -129,17 +138,26 @@ impl Panel {
             Notice::Part { path, .. } => {
                 self.file = path.file_name().map(|n| n.to_string_lossy().into_owned());
             }
-            Notice::Paused { .. } => (self.state, self.peak) = (State::Paused, 0.0),
+            // A closed microphone has no trouble.
+            Notice::Paused { .. } => (self.state, self.peak, self.warning) = (State::Paused, 0.0, None),
             Notice::Gap(_) => {}
             // Not "recording" before real samples come.
             Notice::GoneOn => self.state = State::Opening,
             Notice::Warning(warning) => {
+                let mut until_s = None;
                 match warning {
                     Warning::Gone(_) => (self.state, self.peak) = (State::Gone, 0.0),
                     Warning::Back { .. } => self.state = State::Opening,
-                    _ => {}
+                    Warning::NoSignal => {}
+                    Warning::Overrun | Warning::Rerouted | Warning::NewFormat(_) => {
+                        until_s = Some(recorded_s + WARNED_S);
+                    }
+                    Warning::Room { .. } | Warning::NotClosed => {
+                        self.lasting = Some(warning.to_string());
+                        return;
+                    }
                 }
-                self.warning = Some(warning.to_string());
+                self.warning = Some((warning.to_string(), until_s));
             }
         }
     }
@@ -161,7 +179,7 @@ impl Panel {
             contact: now.live.contact().map(|(agent, at_s)| Contact { agent, for_s: since(at_s) }),
             timer: now.timer.map(|(left_s, of_s)| Timer { left_s, of_s }),
             behind_s: now.behind_s,
-            warning: self.warning.as_deref(),
+            warning: self.warning.as_ref().map(|w| w.0.as_str()).or(self.lasting.as_deref()),
             asked_to_end: self.asked_at_s.is_some(),
             microphone: self.microphone.as_deref(),
             file: self.file.as_deref(),
@@ -216,6 +234,31 @@ mod tests {
         let all = shown(&[ready(), gone()], &live, None);
         assert!(all["warning"].as_str().unwrap().contains("pulled out"), "{all}");
         assert!(shown(&[ready(), gone(), back(), ready()], &live, None).get("warning").is_none());
+    }
+
+    /// A warning is shown as long as it holds, and no longer.
+    #[test]
+    fn warnings_pass_and_last() {
+        let live = Live::new(Extractor::new(Settings::default()));
+        let check = |warning: Warning, then: &[Notice], later_s: f64| {
+            let mut clock = Clock::default();
+            let mut panel = Panel::default();
+            for notice in [ready(), Notice::Warning(warning)].iter().chain(then) {
+                let now = Now { live: &live, clock: &clock, behind_s: 0.0, timer: None };
+                panel.take(&Happening::Notice(notice.clone()), &now);
+            }
+            clock.recorded_s = later_s;
+            let now = Now { live: &live, clock: &clock, behind_s: 0.0, timer: None };
+            panel.take(&Happening::Tick, &now);
+            panel.shown(&now).warning.is_some()
+        };
+        let paused = Notice::Paused { at_s: 1.0 };
+        assert!(check(Warning::NoSignal, &[], 500.0), "still none");
+        assert!(!check(Warning::NoSignal, &[ready()], 1.0), "it hears again");
+        assert!(!check(Warning::NoSignal, std::slice::from_ref(&paused), 1.0), "it is closed");
+        assert!(check(Warning::Overrun, &[], 50.0) && !check(Warning::Overrun, &[], 70.0), "once");
+        let room = || Warning::Room { left_s: 600.0 };
+        assert!(check(room(), &[paused, ready()], 5000.0), "the disk stays full");
     }
 
     #[test]

@@ -232,3 +232,19 @@ fn a_pause_closes_the_microphone() {
     assert!((1.8..2.3).contains(&seconds), "half a second, the seam, half a second: {seconds}");
     assert!(recorded.gaps[0].why.contains("paused"));
 }
+
+/// A sound server that died can keep its streams for ever. The recording is whole all the same, comes to its end, and holds
+/// nothing of what came after the pause that was asked for.
+#[test]
+fn a_stream_that_is_never_closed() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut fake = Fake::new(MONO, 1.0, [sound(8.0, MONO), Step::End]);
+    fake.closes_in = Duration::from_secs(3600);
+    let begun = Instant::now();
+    let (recorded, notices) = run(folder.path(), &mut fake, &[(1.0, Order::Pause), (1.5, Order::Stop)], 0.0);
+    assert!(words(&notices).starts_with("part visit, ready 16000, NotClosed, paused"), "{}", words(&notices));
+    let seconds = recorded.unwrap().parts[0].1;
+    assert!((1.8..2.4).contains(&seconds), "a second of sound, and a seam: {seconds} s");
+    let told = notices.iter().find(|(_, n)| matches!(n, Notice::Paused { .. })).unwrap().0;
+    assert!(told < 6.0 && begun.elapsed() < Duration::from_secs(20), "told after {told} s");
+}

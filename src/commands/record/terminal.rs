@@ -1,4 +1,5 @@
-//! Keys without Enter, of a terminal or a pedal; or orders from another program, one a line.
+//! Keys without Enter, of a terminal or a pedal; or orders from another program, one a line; or a signal, where there is
+//! neither.
 
 use std::{
     io::{BufRead as _, IsTerminal as _, Read as _},
@@ -77,4 +78,21 @@ pub(super) fn orders_of_program(pressed: Sender<Key>) {
         }
         let _ = pressed.send(Key::End);
     });
+}
+
+/// The signal USR1 pauses and goes on: where nobody has a terminal, a pause that was asked for by voice must have an end.
+#[cfg(unix)]
+pub(super) fn signals(pressed: Sender<Key>) -> std::io::Result<()> {
+    use tokio::signal::unix::{SignalKind, signal};
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
+    let mut asked = {
+        let _inside = runtime.enter();
+        signal(SignalKind::user_defined1())?
+    };
+    thread::spawn(
+        move || {
+            while runtime.block_on(asked.recv()).is_some() && pressed.send(Key::Pause).is_ok() {}
+        },
+    );
+    Ok(())
 }
