@@ -9,7 +9,7 @@ import { canalText, clock, doubtsOf, fieldName, many, place, valueText, whatText
 const STATES = {
   opening: ['◌', 'Not yet recording', 'Wait for the two high tones.'],
   recording: ['●', 'Recording', ''],
-  paused: ['‖', 'Paused', 'The microphone is closed. What is said now is nowhere.'],
+  paused: ['‖', 'Paused', 'The microphone is closed: nothing is recorded.'],
   gone: ['✕', 'No microphone', 'What is said now is not recorded.'],
   over: ['…', 'Over', 'The whole recording is listened to once more; then the log opens.'],
 };
