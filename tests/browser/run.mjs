@@ -43,10 +43,10 @@ export function samples(...names) {
 /** What a case may use. */
 async function open(args, options = {}) {
   // `inside`: a shell script that starts the program with what stands in "$@", in a folder.
-  const { inside, cwd, ...look } = options;
+  const { inside, cwd, env, ...look } = options;
   const all = [...args, '--no-browser', '--as', 'A. Reader'];
   const [command, given] = inside ? ['unshare', ['-rm', 'sh', '-c', inside, tugback, ...all]] : [tugback, all];
-  const process_ = spawn(command, given, { cwd, stdio: ['ignore', 'pipe', 'ignore'] });
+  const process_ = spawn(command, given, { cwd, env, stdio: ['ignore', 'pipe', 'ignore'] });
   const url = await new Promise((resolve, reject) => {
     process_.stdout.once('data', (d) => resolve(String(d).trim()));
     process_.once('exit', (code) => reject(Object.assign(new Error(`the program ended with ${code}`), { code })));

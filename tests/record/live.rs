@@ -241,7 +241,7 @@ mod heard {
         audio,
         listen::{self, model},
         log::Entry,
-        record::session::with_models,
+        record::{session::with_models, voice::Voice},
     };
 
     fn models() -> Option<listen::Settings> {
@@ -318,6 +318,55 @@ mod heard {
         println!("{same} of {} entries grew as they stand in the log", whole.len());
         assert!(whole.len() > 5 && same * 10 >= whole.len() * 9, "{grown:#?}\n{whole:#?}");
         assert!(most < 60.0, "{most} s waited");
+    }
+
+    /// Numbers that are read aloud are understood by one who does not know them: our own recogniser.
+    #[test]
+    fn numbers_that_are_read_aloud_are_understood() {
+        let Some(settings) = models() else { return };
+        let all: [(&str, &str); 8] = [
+            ("MB length two one point five", "21.5"),
+            ("D length one nine", "19"),
+            ("P length two three point zero five", "23.05"),
+            ("size two five taper zero point zero six", "250.06"),
+            ("size four zero taper zero point zero four", "400.04"),
+            ("three millilitres five point two five percent", "35.25"),
+            ("size eight zero", "80"),
+            ("one seven percent six zero seconds doubt", "1760"),
+        ];
+        let folder = tempfile::tempdir().unwrap();
+        for (words, expect) in all {
+            let text = hear_read_aloud(words, &settings, &folder.path().join("said.wav"));
+            let digit = |word: &str| {
+                let at = DIGITS.iter().position(|name| *name == word)?;
+                "0123456789.".chars().nth(at)
+            };
+            let found: String = text.split(|c: char| !c.is_alphabetic()).filter_map(digit).collect();
+            assert_eq!(found, expect, "said: {words}, heard: {text}");
+        }
+    }
+
+    const DIGITS: [&str; 11] =
+        ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "point"];
+
+    /// What the recogniser hears where these words are read aloud in a silent room.
+    fn hear_read_aloud(words: &str, settings: &listen::Settings, path: &Path) -> String {
+        let said = Voice::load().unwrap().say(&words.split(' ').collect::<Vec<_>>());
+        let silence = || std::iter::repeat_n(0.0, 8000);
+        let spec = hound::WavSpec {
+            channels: 1,
+            sample_rate: 16_000,
+            bits_per_sample: 16,
+            sample_format: hound::SampleFormat::Int,
+        };
+        let mut file = hound::WavWriter::create(path, spec).unwrap();
+        for sample in silence().chain(said).chain(silence()) {
+            file.write_sample((sample * 32_767.0) as i16).unwrap();
+        }
+        file.finalize().unwrap();
+        let mut file = audio::open(path, &audio::Options::default()).unwrap();
+        let heard = listen::listen(&mut file, settings, &|_| {}).unwrap();
+        heard.breaths.iter().map(Breath::text).collect::<Vec<_>>().join(" ").to_lowercase()
     }
 
     /// Silence makes no words, live either.

@@ -4,6 +4,7 @@ use std::{
     io::{BufRead as _, BufReader},
     path::Path,
     process::{Child, Command, Stdio},
+    sync::mpsc,
     thread,
     time::{Duration, Instant},
 };
@@ -32,10 +33,34 @@ fn command(program: &str, home: &Path) -> Command {
     command
 }
 
-/// Programs that wanted a processor in the last minute (`proc_loadavg(5)`).
-fn load() -> Option<f64> {
-    std::fs::read_to_string("/proc/loadavg").ok()?.split(' ').next()?.parse().ok()
+/// Seconds that the threads of a process, all together, have waited for a processor while they could have gone on
+/// (`proc_pid_schedstat`, the second number, in nanoseconds). Of threads that have ended nothing is known.
+fn waited_s(process: u32) -> f64 {
+    let tasks = std::fs::read_dir(format!("/proc/{process}/task")).into_iter().flatten().flatten();
+    let of = |task: std::fs::DirEntry| {
+        let text = std::fs::read_to_string(task.path().join("schedstat")).ok()?;
+        text.split_whitespace().nth(1)?.parse::<u64>().ok()
+    };
+    tasks.filter_map(of).sum::<u64>() as f64 / 1e9
 }
+
+/// A number of the clock at each moment at which it was looked at, from first to last.
+type Seen = Vec<(Instant, f64)>;
+
+/// How much the number grew between two moments.
+fn grew(seen: &Seen, from: Instant, to: Instant) -> f64 {
+    let at =
+        |moment: Instant| seen.iter().take_while(|(at, _)| *at <= moment).last().map_or(0.0, |(_, s)| *s);
+    at(to) - at(from)
+}
+
+/// From the end of the words to the line that shows them, in seconds, without what the recorder waited for a processor that
+/// others had: what docs/live.md promises. Of it the pause that ends a breath is 0.57 s; 0.6 s were measured here.
+const MOST_LATE_S: f64 = 1.5;
+
+/// Into the room, in small pieces: left to itself, the sound server hands on two seconds at once, and that looks like a
+/// microphone that has gone.
+const PLAY: [&str; 2] = ["--device=room", "--latency-msec=50"];
 
 /// A part of a sample as a WAV file of its own.
 fn cut(from_s: usize, to_s: usize, to: &Path) {
@@ -106,9 +131,18 @@ fn sound_from_the_system_is_recorded_and_logged() {
             out.lines().map_while(Result::ok).map(|line| (Instant::now(), line)).collect();
         lines
     });
+    let process = recorder.id();
+    let (over, watch) = mpsc::channel::<()>();
+    let watcher = thread::spawn(move || {
+        let mut seen = Seen::new();
+        while watch.recv_timeout(Duration::from_millis(20)) == Err(mpsc::RecvTimeoutError::Timeout) {
+            seen.push((Instant::now(), waited_s(process)));
+        }
+        seen
+    });
     // Some sound, so that the recorder can be ready.
     let start = Instant::now();
-    let player = command("paplay", home).arg("--device=room").arg(&spoken).stderr(Stdio::null()).spawn();
+    let player = command("paplay", home).args(PLAY).arg(&spoken).stderr(Stdio::null()).spawn();
     let Ok(mut player) = player else {
         println!("left out: there is no paplay");
         let _ = recorder.kill();
@@ -120,6 +154,8 @@ fn sound_from_the_system_is_recorded_and_logged() {
     let interrupt = Command::new("kill").args(["-INT", &recorder.id().to_string()]).status();
     assert!(interrupt.is_ok_and(|s| s.success()));
     let stopped = Instant::now();
+    drop(over);
+    let waited = watcher.join().unwrap();
     let out = recorder.wait_with_output().unwrap();
     let lines = reader.join().unwrap();
     let warned = String::from_utf8_lossy(&out.stderr);
@@ -147,14 +183,18 @@ fn sound_from_the_system_is_recorded_and_logged() {
     let entries = log["entries"].as_array().unwrap();
     let length = entries.iter().find(|e| e["kind"] == "working-length").expect("a working length was said");
     assert_eq!(length["values"]["length_mm"], 23.5, "{length}");
-    // Latency: from the end of these words to the line that showed them, by the clock. The recording begins a moment before
-    // "ready". On a computer that is busy with other work, or unoptimised, it says nothing.
-    let ready = lines.iter().find(|(_, l)| l.starts_with("ready: ")).unwrap().0;
+    // Latency, by the clock: the recording ended when it was stopped, so it began its length before. Unoptimised, it says
+    // nothing.
+    let begun = stopped.checked_sub(Duration::from_secs_f64(seconds)).unwrap();
+    let said = begun + Duration::from_secs_f64(length["to_s"].as_f64().unwrap());
     let shown = lines.iter().find(|(at, l)| *at < stopped && l.contains("working length"));
-    let late_s = shown.map(|(at, _)| (*at - ready).as_secs_f64() - length["to_s"].as_f64().unwrap());
-    println!("the working length was shown {late_s:.2?} s after it was said");
-    let idle = load().is_some_and(|load| load < 2.0) && cfg!(not(debug_assertions));
-    assert!(!idle || late_s.is_some_and(|s| (0.2..4.0).contains(&s)), "{late_s:?} s");
+    let (shown, _) = shown.expect("it was shown while it was recorded");
+    let late_s = shown.saturating_duration_since(said).as_secs_f64();
+    let waited_s = grew(&waited, said, *shown);
+    println!("shown {late_s:.2} s after it was said, of which {waited_s:.2} s were waited for a processor");
+    let own_s = late_s - waited_s;
+    assert!(late_s > 0.4, "{late_s} s: before the breath can have been over");
+    assert!(cfg!(debug_assertions) || own_s < MOST_LATE_S, "{late_s} s, of which {waited_s} s were others'");
 
     let again = home.join("again.json");
     let logged = command(env!("CARGO_BIN_EXE_tugback"), home)
@@ -164,4 +204,82 @@ fn sound_from_the_system_is_recorded_and_logged() {
         .unwrap();
     assert!(logged.success());
     assert_eq!(std::fs::read(&path).unwrap(), std::fs::read(&again).unwrap(), "the same log, byte for byte");
+}
+
+/// How many programs have the microphone open, as the sound server knows it.
+fn listeners(home: &Path) -> usize {
+    let out = command("pactl", home).args(["list", "short", "source-outputs"]).output().unwrap();
+    String::from_utf8_lossy(&out.stdout).lines().filter(|l| !l.is_empty()).count()
+}
+
+/// Waits until so many programs have the microphone open.
+#[track_caller]
+fn until_listeners(home: &Path, count: usize) {
+    let begun = Instant::now();
+    while listeners(home) != count {
+        assert!(begun.elapsed() < Duration::from_secs(20), "never {count} that listen");
+        thread::sleep(Duration::from_millis(50));
+    }
+}
+
+/// As a service starts it: no terminal, every stream closed. A signal pauses and goes on, another ends it in good order; what
+/// was said meanwhile is nowhere.
+#[test]
+fn nobody_sees_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let home = folder.path();
+    let Some(_server) = server(home) else {
+        println!("left out: PulseAudio is not here, or does not start");
+        return;
+    };
+    let logs = cfg!(feature = "whisper") && tugback::listen::model::find_models(None, None).is_ok();
+    let (spoken, private) = (home.join("spoken.wav"), home.join("private.wav"));
+    cut(41, 50, &spoken);
+    cut(52, 54, &private);
+    let recording = home.join("visit.wav");
+    let mut recorder = command("sh", home);
+    recorder.args(["-c", "exec \"$0\" \"$@\" <&- >&- 2>&-", env!("CARGO_BIN_EXE_tugback"), "record"]);
+    recorder.args(["--volume", "0", "-o"]).arg(&recording).args(if logs { None } else { Some("--no-log") });
+    let mut recorder = recorder.stdout(Stdio::null()).stderr(Stdio::null()).spawn().unwrap();
+    let begun = Instant::now();
+    while listeners(home) == 0 && begun.elapsed() < Duration::from_secs(10) {
+        thread::sleep(Duration::from_millis(50));
+    }
+    let play = |what: &Path| command("paplay", home).args(PLAY).arg(what).status().is_ok_and(|s| s.success());
+    if listeners(home) == 0 || !play(&spoken) {
+        println!("left out: ALSA has no plugin for PulseAudio here, or there is no paplay");
+        let _ = recorder.kill();
+        let _ = recorder.wait();
+        return;
+    }
+    let signal = |name: &str| {
+        let sent = Command::new("kill").args([name, &recorder.id().to_string()]).status();
+        assert!(sent.is_ok_and(|s| s.success()));
+    };
+    signal("-USR1");
+    until_listeners(home, 0);
+    assert!(play(&private));
+    signal("-USR1");
+    until_listeners(home, 1);
+    thread::sleep(Duration::from_millis(500));
+    signal("-TERM");
+    assert!(recorder.wait().unwrap().success());
+
+    let mut all = Vec::new();
+    let mut file = audio::open(&recording, &audio::Options::default()).unwrap();
+    while let Some(block) = file.next_block().unwrap() {
+        all.extend(block);
+    }
+    let loud = all.iter().rposition(|s| s.abs() > 0.02).expect("speech was played") as f64 / 16_000.0;
+    let seconds = all.len() as f64 / 16_000.0;
+    // After the words: a second of silence for the pause, and half a second of a silent room.
+    assert!(seconds - loud > 1.0, "{seconds} s, the last sound is at {loud} s");
+    if !logs {
+        return;
+    }
+    let path = recording.with_extension("log.json");
+    let log: serde_json::Value = serde_json::from_slice(&std::fs::read(&path).unwrap()).unwrap();
+    let said = log.to_string().to_lowercase();
+    assert!(said.contains("23.5") && said.contains("paused"), "{log:#}");
+    assert!(!said.contains("patency") && !said.contains("half a millimet"), "{log:#}");
 }
