@@ -314,7 +314,10 @@ fn show(
     if let Some(reasons) = explained {
         text.push_str(&explain::of(&log.entries, reasons));
     }
-    let _ = writeln!(text, "Checks: {};\n`tugback check {}` shows all.", report.summary(), out.display());
+    let (found, how) = (report.summary(), format!("`tugback check {}` shows all.", out.display()));
+    // One line, unless a long path would make it wider than the table may be.
+    let wide = found.chars().count() + how.chars().count() + "Checks: ; ".len() > usize::from(table::WIDTH);
+    let _ = writeln!(text, "Checks: {found};{}{how}", if wide { '\n' } else { ' ' });
     print(&text)?;
     tell(format_args!("written: {}", out.display()));
     Ok(())

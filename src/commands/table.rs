@@ -7,7 +7,7 @@ use serde_json::Value as Json;
 
 use crate::log::{Canal, Entry, Log, Review, Status, Value, units};
 
-const WIDTH: u16 = 100;
+pub(super) const WIDTH: u16 = 100;
 
 /// Lines above, below and under the heading; a row of several lines begins where a time stands.
 const LINES: TableStyle = TableStyle::new()
