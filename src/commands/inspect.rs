@@ -61,7 +61,13 @@ fn table(file: &str, report: &Report) -> String {
     line("kind", &format!("{}, {}", report.container, report.codec));
     line(
         "sound",
-        &format!("{} Hz, {} channel(s), {}", report.rate_hz, report.channels, length(report.decoded_s)),
+        &format!(
+            "{} Hz, {} channel{}, {}",
+            report.rate_hz,
+            report.channels,
+            if report.channels == 1 { "" } else { "s" },
+            length(report.decoded_s)
+        ),
     );
     if let Some(start) = &report.recording_start {
         line("recorded", start);
@@ -99,7 +105,7 @@ fn levels(report: &Report) -> String {
         let head = [
             format!("{}{}", track.track, if track.track == report.track { " *" } else { "" }),
             match &track.name {
-                Some(name) => format!("{} ({name})", track.codec),
+                Some(name) => format!("{} ({})", track.codec, plain(name)),
                 None => track.codec.clone(),
             },
             track.rate_hz.map(|rate| rate.to_string()).unwrap_or_default(),

@@ -52,6 +52,21 @@ fn refusals() {
     assert!(String::from_utf8(done.stderr).unwrap().contains("it is text"));
 }
 
+/// A name that would paint the terminal, or turn its text round, is shown without that.
+#[cfg(unix)]
+#[test]
+fn names_are_only_names() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("a\u{1b}[31m\u{202e}b\nc.wav");
+    fs::write(&path, made::wav().bytes()).unwrap();
+    let done = inspect(&path, &[]);
+    assert!(done.status.success());
+    let text = String::from_utf8(done.stdout).unwrap();
+    assert!(text.starts_with("file       a [31m b c.wav\n"), "{text:?}");
+    assert!(text.contains("\nsound      16000 Hz, 1 channel, 0:00:06.8\n"), "{text}");
+    assert!(!text.contains('\u{1b}'), "{text:?}");
+}
+
 /// The whole sentence, with the cause where there is one.
 #[track_caller]
 fn says(path: &Path, track: Option<usize>, expect: &str) {
