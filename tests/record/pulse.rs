@@ -283,3 +283,49 @@ fn nobody_sees_it() {
     assert!(said.contains("23.5") && said.contains("paused"), "{log:#}");
     assert!(!said.contains("patency") && !said.contains("half a millimet"), "{log:#}");
 }
+
+/// The sound server is killed while it is recorded from. Its clients hang then; the recording does not: what was said is kept,
+/// and it comes to its end.
+#[test]
+fn the_sound_server_dies() {
+    let folder = tempfile::tempdir().unwrap();
+    let home = folder.path();
+    let Some(server) = server(home) else {
+        println!("left out: PulseAudio is not here, or does not start");
+        return;
+    };
+    let spoken = home.join("spoken.wav");
+    cut(44, 47, &spoken);
+    let recording = home.join("visit.wav");
+    let mut recorder = command(env!("CARGO_BIN_EXE_tugback"), home);
+    recorder.args(["record", "--volume", "0", "--no-log", "-o"]).arg(&recording);
+    let mut recorder = recorder.stdout(Stdio::null()).stderr(Stdio::piped()).spawn().unwrap();
+    let begun = Instant::now();
+    while listeners(home) == 0 && begun.elapsed() < Duration::from_secs(10) {
+        thread::sleep(Duration::from_millis(50));
+    }
+    let played = command("paplay", home).args(PLAY).arg(&spoken).status();
+    if listeners(home) == 0 || !played.is_ok_and(|s| s.success()) {
+        println!("left out: ALSA has no plugin for PulseAudio here, or there is no paplay");
+        let _ = recorder.kill();
+        let _ = recorder.wait();
+        return;
+    }
+    drop(server);
+    thread::sleep(Duration::from_secs(1));
+    let interrupt = Command::new("kill").args(["-INT", &recorder.id().to_string()]).status();
+    assert!(interrupt.is_ok_and(|s| s.success()));
+    let asked = Instant::now();
+    while recorder.try_wait().unwrap().is_none() {
+        if asked.elapsed() > Duration::from_secs(20) {
+            let _ = recorder.kill();
+            panic!("it does not end");
+        }
+        thread::sleep(Duration::from_millis(50));
+    }
+    let told = recorder.wait_with_output().unwrap();
+    assert!(told.status.success(), "{}", String::from_utf8_lossy(&told.stderr));
+    let file = hound::WavReader::open(&recording).expect("it is finished");
+    let seconds = f64::from(file.duration()) / f64::from(file.spec().sample_rate);
+    assert!(seconds > 2.0, "three seconds were spoken, {seconds} s are there");
+}
