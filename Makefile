@@ -92,11 +92,13 @@ fuzz:
 	    $(CARGO) test --release --locked --test audio soak -- --nocapture
 
 # The program against two other ways of listening, in one run; sets up what it needs below target (pip), writes
-# docs/performance.md. BENCH_AUDIO names recordings, else it takes those in audio-samples.
+# docs/performance.md. BENCH_AUDIO names recordings, else it takes those in audio-samples. The program is also built as it
+# would be for other computers, in a folder of its own.
 BENCH_AUDIO ?=
 .PHONY: bench
 bench: build
 	$(CARGO) build --release --locked --example whole
+	GGML_NATIVE=OFF CARGO_TARGET_DIR=target/avx2 $(CARGO) build --release --locked --bin tugback
 	tests/bench/setup.sh
 	tests/bench/bench.py $(BENCH_AUDIO)
 

@@ -96,9 +96,72 @@ fn whine(seconds: f64, loudness: f32) -> Vec<f32> {
         .collect()
 }
 
+/// A fan and the mains: noise under 250 Hz or so that swells, and overtones of 50 Hz.
+fn fan(seconds: f64, loudness: f32) -> Vec<f32> {
+    let mut low = 0.0_f32;
+    let noise = white().map(|w| {
+        low = 0.92 * low + 0.08 * w;
+        low
+    });
+    let hum = |s: f32| -> f32 {
+        [0.1, 0.2, 0.08, 0.1, 0.0, 0.05]
+            .iter()
+            .zip(1_u8..)
+            .map(|(a, k)| a * (std::f32::consts::TAU * 50.0 * f32::from(k) * s).sin())
+            .sum()
+    };
+    let sum = noise.enumerate().map(|(i, noise)| {
+        let s = i as f32 / RATE as f32;
+        loudness * (1.0 + 0.3 * (5.6 * s).sin()) * (noise + hum(s))
+    });
+    sum.take(silence(seconds).len()).collect()
+}
+
+/// Keys that are struck, each a click down and a softer one up, at uneven times.
+fn keys(seconds: f64, loudness: f32) -> Vec<f32> {
+    let mut samples = silence(seconds);
+    let (mut noise, mut chance) = (white(), white().skip(1000));
+    let mut at = 0.0_f32;
+    while at < seconds as f32 - 1.0 {
+        for (after, strength) in [(0.0, 1.0), (0.07, 0.5)] {
+            let start = ((at + after) * RATE as f32) as usize;
+            for (i, sample) in samples.iter_mut().skip(start).take(600).enumerate() {
+                *sample += loudness * strength * noise.next().unwrap() * (-(i as f32) / 80.0).exp();
+            }
+        }
+        at += 0.2 + 0.1 * chance.next().unwrap();
+    }
+    samples
+}
+
+/// Music as of a radio: chords of sounds with eight overtones that tremble and fade, one every two seconds.
+fn chords(seconds: f64, loudness: f32) -> Vec<f32> {
+    let chords: [[f32; 4]; 3] =
+        [[220.0, 277.2, 329.6, 523.3], [196.0, 246.9, 293.7, 587.3], [174.6, 220.0, 261.6, 440.0]];
+    let chord = |turn: usize| chords.into_iter().cycle().nth(turn).unwrap();
+    (0..silence(seconds).len())
+        .map(|i| {
+            let (turn, s) = (i / (2 * RATE), (i % (2 * RATE)) as f32 / RATE as f32);
+            let fade = (s * 6.0).min(1.0) * (-0.6 * s).exp();
+            let tremble = 0.006 * (32.7 * s).sin() / 32.7;
+            let sound = |f: f32, k: u8| {
+                (std::f32::consts::TAU * f * f32::from(k) * (s + tremble)).sin() / f32::from(k)
+            };
+            let all = chord(turn).into_iter().flat_map(|f| (1..=8).map(move |k| sound(f, k)));
+            loudness * fade * all.sum::<f32>()
+        })
+        .collect()
+}
+
 #[test]
 fn nothing_is_heard_where_nobody_speaks() {
     for (what, samples) in [
+        ("fan", fan(35.0, 0.5)),
+        ("soft fan", fan(35.0, 0.05)),
+        ("keyboard", keys(35.0, 0.5)),
+        ("soft keyboard", keys(35.0, 0.03)),
+        ("radio", chords(35.0, 0.15)),
+        ("soft radio", chords(35.0, 0.01)),
         ("silence", silence(35.0)),
         ("faint noise", hiss(35.0, 0.0005)),
         ("suction", hiss(35.0, 0.2)),

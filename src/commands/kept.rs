@@ -67,7 +67,7 @@ pub(super) fn done(kept: Option<Kept>) {
 }
 
 /// Seconds as h:mm:ss.
-fn time(seconds: f64) -> String {
+pub(super) fn time(seconds: f64) -> String {
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a time, never negative")]
     let whole = seconds.max(0.0) as u64;
     format!("{}:{:02}:{:02}", whole / 3600, whole / 60 % 60, whole % 60)

@@ -10,13 +10,12 @@ use std::{
 };
 
 use clap::{Args, ValueEnum};
-use indicatif::{ProgressBar, ProgressStyle};
 use miette::{IntoDiagnostic as _, WrapErr as _};
 
-use super::{Done, print, refuse_output, tell, write_out};
+use super::{Done, print, progress, refuse_output, tell, write_out};
 use crate::{
-    audio::{self, Samples as _},
-    listen::{Event, Progress, Second, Settings, heard::Breath, kept, model},
+    audio,
+    listen::{Event, Second, Settings, heard::Breath, kept, model},
     log::file,
 };
 
@@ -73,8 +72,7 @@ pub(super) fn run(args: &Listen) -> miette::Result<Done> {
     }
     let output = file.unwrap_or(Path::new("-"));
     let mut kept = super::kept::open(&args.input, output, recording.report(), &settings)?;
-    let mut going_on = kept.as_ref().is_some_and(|kept| kept.count() > 0);
-    let bar = bar(recording.expected_s());
+    let line = progress::Line::new();
     // What is not yet written: for a file all of it, so that the file is written whole or not at all.
     let mut text = args.form.head().to_owned();
     let mut printed = Ok(());
@@ -82,28 +80,23 @@ pub(super) fn run(args: &Listen) -> miette::Result<Done> {
         Event::Breath(breath) => {
             text.push_str(&args.form.breath(&breath));
             if file.is_none() && printed.is_ok() {
-                printed = bar.suspend(|| write_out(&std::mem::take(&mut text)));
+                printed = line.suspend(|| write_out(&std::mem::take(&mut text)));
                 if printed.is_err() {
                     stop.store(true, Ordering::Relaxed); // nobody reads the rest
                 }
             }
         }
-        Event::Progress(progress) => {
-            show(&bar, progress);
-            if std::mem::take(&mut going_on) {
-                bar.reset_eta();
-            }
-        }
+        Event::Progress(progress) => line.show(progress),
     });
-    bar.finish_and_clear();
+    line.end();
+    if matches!(&printed, Err(e) if e.kind() == io::ErrorKind::BrokenPipe) {
+        super::kept::done(kept);
+        return Ok(Done::Well);
+    }
     super::kept::tell(kept.as_ref(), &heard);
     let heard = heard.into_diagnostic()?;
     match (file, printed) {
         (Some(path), _) => file::write_whole(path, text.as_bytes()).into_diagnostic()?,
-        (None, Err(e)) if e.kind() == io::ErrorKind::BrokenPipe => {
-            super::kept::done(kept);
-            return Ok(Done::Well);
-        }
         (None, Err(e)) => return Err(e).into_diagnostic().wrap_err("cannot write to standard output"),
         (None, Ok(())) => print(&text)?,
     }
@@ -113,31 +106,6 @@ pub(super) fn run(args: &Listen) -> miette::Result<Done> {
     }
     super::kept::done(kept);
     Ok(Done::Well)
-}
-
-/// A bar on standard error with the time left; hidden where that is no terminal.
-#[expect(
-    clippy::cast_possible_truncation,
-    clippy::cast_sign_loss,
-    reason = "seconds of a recording, never negative"
-)]
-fn bar(of_s: Option<f64>) -> ProgressBar {
-    let bar = ProgressBar::new(of_s.unwrap_or(0.0).max(0.0) as u64);
-    let style = ProgressStyle::with_template("listening {wide_bar} {pos} of {len} s, {eta} left");
-    bar.set_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()));
-    bar
-}
-
-#[expect(
-    clippy::cast_possible_truncation,
-    clippy::cast_sign_loss,
-    reason = "seconds of a recording, never negative"
-)]
-fn show(bar: &ProgressBar, progress: Progress) {
-    if let Some(of_s) = progress.of_s {
-        bar.set_length(of_s.max(0.0) as u64);
-    }
-    bar.set_position(progress.done_s.max(0.0) as u64);
 }
 
 impl Form {

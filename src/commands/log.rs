@@ -2,7 +2,7 @@
 
 use std::{
     fmt::Write as _,
-    io::{IsTerminal as _, Read as _},
+    io::Read as _,
     path::{Path, PathBuf},
     sync::{
         Arc,
@@ -11,11 +11,10 @@ use std::{
 };
 
 use clap::Args;
-use indicatif::{ProgressBar, ProgressStyle};
 use miette::{IntoDiagnostic as _, WrapErr as _};
 use sha2::{Digest as _, Sha256};
 
-use super::{Done, explain, print, table, tell};
+use super::{Done, explain, print, progress, table, tell};
 use crate::{
     audio, checks,
     entries::{self, Extractor, Notation},
@@ -246,22 +245,13 @@ fn hear(args: &Log, out: &Path, chosen: Option<&Path>) -> miette::Result<Words> 
     }
     super::on_interrupt(move || stop.store(true, Ordering::Relaxed))?;
     let mut kept = super::kept::open(&args.input, out, recording.report(), &how)?;
-    let bar = progress();
+    let line = progress::Line::new();
     let mut breaths = Vec::new();
-    let mut going_on = kept.as_ref().is_some_and(|kept| kept.count() > 0);
     let heard = kept::go_on(&mut recording, &how, kept.as_mut(), &mut |event| match event {
         Event::Breath(breath) => breaths.push(breath),
-        Event::Progress(p) => {
-            if let Some(of) = p.of_s {
-                bar.set_length(tenths(of));
-            }
-            bar.set_position(tenths(p.done_s));
-            if std::mem::take(&mut going_on) {
-                bar.reset_eta();
-            }
-        }
+        Event::Progress(progress) => line.show(progress),
     });
-    bar.finish_and_clear();
+    line.end();
     super::kept::tell(kept.as_ref(), &heard);
     let heard = heard.into_diagnostic()?;
     let report = recording.report();
@@ -289,19 +279,6 @@ fn hear(args: &Log, out: &Path, chosen: Option<&Path>) -> miette::Result<Words> 
         ..MadeBy::default()
     };
     Ok(Words { breaths, source, made_by, stopped: heard.stopped, kept })
-}
-
-fn progress() -> ProgressBar {
-    let bar = if std::io::stderr().is_terminal() { ProgressBar::new(0) } else { ProgressBar::hidden() };
-    if let Ok(style) = ProgressStyle::with_template("listening {bar:30} {percent} %, {eta} left") {
-        bar.set_style(style);
-    }
-    bar
-}
-
-#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to a positive range")]
-fn tenths(seconds: f64) -> u64 {
-    (seconds.clamp(0.0, 1e9) * 10.0) as u64
 }
 
 fn show(

@@ -12,6 +12,7 @@ mod log;
 #[cfg(feature = "microphone")]
 mod microphones;
 mod models;
+mod progress;
 #[cfg(feature = "microphone")]
 mod record;
 mod recover;

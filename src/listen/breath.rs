@@ -6,7 +6,7 @@ use super::{
     heard::{Breath, HeardWord, OtherReading},
     listener::WINDOW,
     merge::{By, Merged, Other},
-    plain::{is_number, plain},
+    plain::{is_number, may_go_on, plain},
     run::{HeardSpan, seconds},
 };
 
@@ -54,20 +54,26 @@ pub(super) fn breath(heard: HeardSpan, table: &Table) -> Option<Breath> {
     Some(breath)
 }
 
-/// A number that may have been said beside another number ("twenty one" and perhaps "point five") is a reading of that
-/// number; otherwise nobody who asks about the number would see it.
+/// A number that may have been said beside another number ("twenty one" and perhaps "point five"; "twenty t" and perhaps
+/// "two" for the "t") is a reading of that number; otherwise nobody who asks about the number would see it.
 fn beside(other: OtherReading, words: &[HeardWord]) -> OtherReading {
     let number = |text: &str| plain(text).iter().any(|w| is_number(w));
-    if other.first != other.end || !other.text.split_whitespace().any(number) {
+    let replaced = words.get(other.first..other.end).unwrap_or_default();
+    if replaced.iter().any(|w| number(&w.text)) || !other.text.split_whitespace().any(number) {
         return other;
     }
-    let at = other.first;
     let word = |i: Option<usize>| i.and_then(|i| words.get(i)).filter(|w| number(&w.text));
-    if let Some(before) = word(at.checked_sub(1)) {
-        return OtherReading { first: at - 1, text: format!("{} {}", before.text, other.text), ..other };
+    if let Some(before) = word(other.first.checked_sub(1)) {
+        return OtherReading {
+            first: other.first - 1,
+            text: format!("{} {}", before.text, other.text),
+            ..other
+        };
     }
-    match word(Some(at)) {
-        Some(after) => OtherReading { end: at + 1, text: format!("{} {}", other.text, after.text), ..other },
+    match word(Some(other.end)) {
+        Some(after) => {
+            OtherReading { end: other.end + 1, text: format!("{} {}", other.text, after.text), ..other }
+        }
         None => other,
     }
 }
@@ -81,6 +87,24 @@ fn words(breath: &mut Breath, merged: &Merged, first_s: f64, table: &Table) {
         last = to_s;
         let p_wrong = table.p_wrong(&word.raw.text, word.backing, word.raw.p);
         breath.words.push(HeardWord { text: word.raw.text.clone(), from_s, to_s, p_wrong });
+    }
+    cut_short(&mut breath.words);
+}
+
+/// A word that is called wrong with this probability or more was hardly understood, and may hold the end of the number
+/// before it.
+const HARDLY_UNDERSTOOD: f32 = 0.1;
+
+/// "twenty two tug-back" was heard as "twenty t t cut": where a number that may go on stands before a word that was hardly
+/// understood, it is half as doubtful as that word.
+fn cut_short(words: &mut [HeardWord]) {
+    let is_number_word = |w: &HeardWord| plain(&w.text).iter().any(|w| is_number(w));
+    for i in 1..words.len() {
+        let [.., word, next] = words.get_mut(..=i).unwrap_or_default() else { continue };
+        let open = plain(&word.text).last().is_some_and(|w| may_go_on(w));
+        if open && next.p_wrong >= HARDLY_UNDERSTOOD && !is_number_word(next) {
+            word.p_wrong = word.p_wrong.max(next.p_wrong / 2.0);
+        }
     }
 }
 
@@ -106,19 +130,44 @@ mod tests {
     use super::*;
 
     #[track_caller]
-    fn check(said: &str, at: usize, text: &str, expect: &str) {
+    fn check(said: &str, (first, end): (usize, usize), text: &str, expect: &str) {
         let words = Breath::from_text(0.0, 1.0, said).words;
-        let other = OtherReading { first: at, end: at, text: text.to_owned(), ..OtherReading::default() };
+        let other = OtherReading { first, end, text: text.to_owned(), ..OtherReading::default() };
         let found = beside(other, &words);
         assert_eq!(format!("{}..{} {}", found.first, found.end, found.text), expect, "said: {said}");
     }
 
+    #[track_caller]
+    fn check_cut_short(said: &str, p_wrong: &[f32], expect: &[f32]) {
+        let mut words = Breath::from_text(0.0, 1.0, said).words;
+        for (word, p) in words.iter_mut().zip(p_wrong) {
+            word.p_wrong = *p;
+        }
+        cut_short(&mut words);
+        assert_eq!(words.iter().map(|w| w.p_wrong).collect::<Vec<_>>(), expect, "said: {said}");
+    }
+
+    #[test]
+    fn a_number_that_may_have_gone_on() {
+        check_cut_short("on twenty t cut", &[0.06, 0.002, 0.136, 0.8], &[0.06, 0.068, 0.136, 0.8]);
+        check_cut_short("on 20 t", &[0.06, 0.002, 0.5], &[0.06, 0.25, 0.5]);
+        check_cut_short("on twenty yes", &[0.06, 0.002, 0.05], &[0.06, 0.002, 0.05]);
+        check_cut_short("on twenty one", &[0.06, 0.002, 0.4], &[0.06, 0.002, 0.4]);
+        check_cut_short("on five t", &[0.06, 0.002, 0.4], &[0.06, 0.002, 0.4]);
+        check_cut_short("on sixty t", &[0.06, 0.3, 0.4], &[0.06, 0.3, 0.4]);
+    }
+
     #[test]
     fn a_number_beside_a_number() {
-        check("length twenty one mesial", 3, "point five", "2..3 one point five");
-        check("length twenty one", 3, "point five", "2..3 one point five");
-        check("size five now", 1, "twenty", "1..2 twenty five");
-        check("size five now", 1, "fine", "1..1 fine");
-        check("hypo percent", 1, "five", "1..1 five");
+        check("length twenty one mesial", (3, 3), "point five", "2..3 one point five");
+        check("length twenty one", (3, 3), "point five", "2..3 one point five");
+        check("size five now", (1, 1), "twenty", "1..2 twenty five");
+        check("size five now", (1, 1), "fine", "1..1 fine");
+        check("hypo percent", (1, 1), "five", "1..1 five");
+        check("on twenty t yes", (2, 3), "two", "1..3 twenty two");
+        check("on twenty t t cut", (2, 4), "two tug", "1..4 twenty two tug");
+        check("size won five", (1, 2), "one", "1..3 one five");
+        check("on twenty one yes", (2, 3), "two", "2..3 two");
+        check("on t yes", (1, 2), "two", "1..2 two");
     }
 }

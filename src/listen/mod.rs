@@ -40,7 +40,8 @@ pub struct Settings {
     pub second: Second,
     /// The voice detector.
     pub vad: Option<PathBuf>,
-    /// Spans that are heard at the same time; `None`: as many as processors are free, at most `threads::MOST`.
+    /// Spans that are heard at the same time; `None`: at any moment as many as there are processors that no other program
+    /// uses, at most `threads::MOST`.
     pub workers: Option<usize>,
     /// Speech that ended before this time is left out (it was heard before).
     pub start_s: f64,

@@ -75,6 +75,11 @@ pub(super) fn is_number(word: &str) -> bool {
     NUMBER_WORDS.contains(&word)
 }
 
+/// Whether a number that ends with this plain word may go on: "twenty" with "two", "point" with "five".
+pub(super) fn may_go_on(word: &str) -> bool {
+    word == "point" || word == "hundred" || (is_number(word) && word.ends_with("ty"))
+}
+
 /// Whether a plain word turns a fact round.
 pub(super) fn is_turning(word: &str) -> bool {
     TURNING_WORDS.contains(&word)

@@ -16,6 +16,7 @@ use super::{
     hear::{self, Ears},
     listener::{SpeechDetector, WINDOW},
     spans::{PAD_S, Span, Spans},
+    threads::Gate,
 };
 use crate::audio::{RATE_HZ, Samples};
 
@@ -76,9 +77,9 @@ pub(super) fn run<'a, T: Send>(
     let jobs_out = Arc::new(Mutex::new(jobs_out));
     let (breaths_in, breaths_out) = mpsc::channel();
     thread::scope(|scope| {
-        for _ in 0..how.workers {
+        for number in 0..how.workers {
             let (jobs, breaths) = (Arc::clone(&jobs_out), breaths_in.clone());
-            scope.spawn(move || work(&jobs, &breaths, make_ears, finish, how.tape));
+            scope.spawn(move || work((number, how.gate), &jobs, &breaths, make_ears, finish, how.tape));
         }
         drop((jobs_out, breaths_in));
         let mut feeder = Feeder::new(detector, samples.expected_s(), how);
@@ -117,6 +118,8 @@ pub(super) fn run<'a, T: Send>(
 /// How [`run`] works.
 pub(super) struct How<'a> {
     pub workers: usize,
+    /// Which of them may go on.
+    pub gate: &'a Gate,
     pub start_s: f64,
     /// The samples come as they are spoken.
     pub live: bool,
@@ -301,12 +304,15 @@ type Finished<T> = Result<(u64, f64, Option<T>), Error>;
 
 /// One worker: hears jobs until there are no more.
 fn work<'a, T>(
+    (number, gate): (usize, &Gate),
     jobs: &Mutex<mpsc::Receiver<Job>>,
     finished: &mpsc::Sender<Finished<T>>,
     make_ears: &(dyn Fn() -> Result<Ears<'a>, Error> + Sync),
     finish: &(dyn Fn(HeardSpan) -> Option<T> + Sync),
     tape: bool,
 ) {
+    let _leaving = gate.leave();
+    gate.pass(number);
     let mut ears = match make_ears() {
         Ok(ears) => ears,
         Err(e) => {
@@ -316,6 +322,7 @@ fn work<'a, T>(
     };
     let names = ears.names();
     loop {
+        gate.pass(number);
         let job = match jobs.lock() {
             Ok(jobs) => jobs.recv(),
             Err(_) => return,

@@ -4,13 +4,15 @@ docs/performance.md.
 
     bench.py [--turns N] [RECORDING …]        without recordings: those in audio-samples
 
-Three programs, each a whole process from its start to its end, one after the other, turn by turn, so that a machine that
+Programs, each a whole process from its start to its end, one after the other, turn by turn, so that a machine that
 becomes busy hits all of them:
   log     tugback log: two listenings, a third where a number is in doubt, extraction, the file on disk
+  older   the same program built for any processor with AVX2 (GGML_NATIVE=OFF), if it is there
   peer    faster-whisper, Whisper base as published, int8, greedy, two threads (tests/bench/setup.sh)
   whole   one pass of whisper.cpp over the whole recording, windows of 30 s, two threads (tests/bench/whole.rs), with the
           speech model of the program: no ggml file of the published base is at hand, and the work a window is the same
 Wall time, processor time (user and system) and the highest memory come from wait4(2). Of the turns the quickest counts.
+How much others computed meanwhile comes from /proc/stat: what the machine was busy, less what the program took.
 """
 import argparse, os, pathlib, platform, subprocess, sys, tempfile, time
 
@@ -20,9 +22,15 @@ PYTHON = TOP / "target/bench/venv/bin/python"
 MODEL = TOP / "models/ggml-base-treatment-q8_0.bin"
 
 
+def busy_s():
+    """Processor seconds that the whole machine has worked."""
+    ticks = [int(n) for n in pathlib.Path("/proc/stat").read_text().splitlines()[0].split()[1:9]]
+    return (sum(ticks) - ticks[3] - ticks[4]) / os.sysconf("SC_CLK_TCK")
+
+
 def run(command):
-    """Wall seconds, processor seconds, MB of memory of one process."""
-    started = time.monotonic()
+    """Wall seconds, processor seconds, MB of memory of one process, processor seconds of everybody else."""
+    started, before = time.monotonic(), busy_s()
     with tempfile.TemporaryFile() as errors:
         child = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=errors, cwd=TOP)
         _, status, used = os.wait4(child.pid, 0)
@@ -31,7 +39,29 @@ def run(command):
         if child.returncode != 0:
             errors.seek(0)
             sys.exit(f"{' '.join(map(str, command))}: exit {child.returncode}: {errors.read().decode()[-300:]}")
-    return wall, used.ru_utime + used.ru_stime, used.ru_maxrss / 1024
+    took = used.ru_utime + used.ru_stime
+    return wall, took, used.ru_maxrss / 1024, max(0, busy_s() - before - took)
+
+
+LOOP = "while True: pass"
+
+
+def beside(command):
+    """Wall seconds of one process, and the share of a processor that another program got that began to compute, without
+    end, one second later."""
+    started = time.monotonic()
+    child = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, cwd=TOP)
+    time.sleep(1)
+    began = time.monotonic()
+    loop = subprocess.Popen([sys.executable, "-c", LOOP])
+    child.wait()
+    now = time.monotonic()
+    ticks = pathlib.Path(f"/proc/{loop.pid}/stat").read_text().rsplit(")", 1)[1].split()[11:13]
+    loop.kill()
+    loop.wait()
+    if child.returncode != 0:
+        sys.exit(f"{' '.join(map(str, command))}: exit {child.returncode}")
+    return now - started, sum(map(int, ticks)) / os.sysconf("SC_CLK_TCK") / (now - began)
 
 
 def length(recording):
@@ -53,6 +83,7 @@ def main():
     ap.add_argument("recordings", nargs="*", type=pathlib.Path)
     ap.add_argument("--turns", type=int, default=3)
     ap.add_argument("--tugback", default=str(TOP / "target/release/tugback"))
+    ap.add_argument("--older", type=pathlib.Path, default=TOP / "target/avx2/release/tugback")
     ap.add_argument("--whole", default=str(TOP / "target/release/examples/whole"))
     ap.add_argument("-o", "--output", type=pathlib.Path, default=TOP / "docs/performance.md")
     ap.add_argument("--note", default="", help="a sentence for the page, where something was not as usual")
@@ -60,51 +91,92 @@ def main():
     recordings = [r.resolve() for r in a.recordings] or sorted((TOP / "audio-samples").glob("*.flac"))
     seconds = sum(map(length, recordings))
     busy = os.getloadavg()[0]
-    sums = {"log": [0, 0, 0], "peer": [0, 0, 0], "whole": [0, 0, 0]}
+    names = [n for n in NAMES if n != "older" or a.older.exists()]
+    sums = {name: [0, 0, 0] for name in names}
+    wall = others = 0
+    busier = {}
     with tempfile.TemporaryDirectory() as folder:
         for recording in recordings:
             commands = {
                 "log": [a.tugback, "log", recording, "-o", f"{folder}/log.json", "--quiet"],
+                "older": [a.older, "log", recording, "-o", f"{folder}/log.json", "--quiet"],
                 "peer": [PYTHON, TOP / "tests/bench/peer.py", BASE, recording],
                 "whole": [a.whole, MODEL, recording],
             }
-            turns = {name: [] for name in commands}
+            turns = {name: [] for name in names}
             for _ in range(a.turns):
-                for name, command in commands.items():
+                for name in names:
                     pathlib.Path(f"{folder}/log.json").unlink(missing_ok=True)
-                    turns[name].append(run(command))
+                    turns[name].append(run(commands[name]))
+                    wall += turns[name][-1][0]
+                    others += turns[name][-1][3]
             for name, took in turns.items():
                 sums[name][0] += min(t[0] for t in took)
                 sums[name][1] += min(t[1] for t in took)
                 sums[name][2] = max(sums[name][2], min(t[2] for t in took))
+            if recording == recordings[0]:
+                for name in names:
+                    pathlib.Path(f"{folder}/log.json").unlink(missing_ok=True)
+                    busier[name] = (min(t[0] for t in turns[name]), *beside(commands[name]))
             print(recording.name, {n: round(min(t[0] for t in took), 1) for n, took in turns.items()}, file=sys.stderr)
-    a.output.write_text(page(sums, recordings, seconds, busy, a.turns, a.note))
+    a.output.write_text(page(sums, recordings, seconds, (busy, others / wall), a.turns, busier, a.note))
 
 
 NAMES = {
     "log": "`tugback log`, all listenings, to the file on disk",
+    "older": "the same, built for any processor with AVX2",
     "peer": "faster-whisper 1.2.1, base, int8, greedy, 2 threads",
     "whole": "one whole-file pass of whisper.cpp, 2 threads",
 }
 
 
-def page(sums, recordings, seconds, busy, turns, note):
+# What is wanted: at most so much of the other's time and memory.
+WANTED = {"peer": (1.3, 0.6), "whole": (1.0, None)}
+
+
+def page(sums, recordings, seconds, busy, turns, busier, note):
     log = sums["log"]
+    load, others = busy
+    verdict = []
+    for name, (time_most, memory_most) in WANTED.items():
+        for what, of, most in (("time", 0, time_most), ("memory", 2, memory_most)):
+            if most is not None:
+                found = log[of] / sums[name][of]
+                kept = "kept" if found <= most else "not kept"
+                verdict.append(f"| {what}, of {NAMES[name]} | {most} | {found:.2f} | {kept} |")
+    bars = "\n".join(verdict)
+    slowed = "\n".join(f"| {NAMES[n]} | {alone:.1f} s | {together:.1f} s | {together / alone:.2f} | {left:.2f} |"
+                       for n, (alone, together, left) in busier.items())
     rows = "\n".join(
         f"| {NAMES[n]} | {s[0] / seconds:.3f} | {s[1] / seconds:.3f} | {s[2]:.0f} MB | {log[0] / s[0]:.2f} | {log[1] / s[1]:.2f} | {log[2] / s[2]:.2f} |"
         for n, s in sums.items())
     return f"""# Speed and memory
 
-Written by `make bench`; do not edit by hand. All three are whole processes, timed in turns within one run (the quickest of
+Written by `make bench`; do not edit by hand. All are whole processes, timed in turns within one run (the quickest of
 {turns} turns counts), on the same {len(recordings)} recordings, {seconds / 60:.1f} minutes: `tests/bench/bench.py` says how. The last three
 columns are `tugback log` divided by that row.
 
-Machine: {processor()}, {os.cpu_count()} processors, {platform.system()}; load average at the start: {busy:.1f}. Where others
-compute on the machine, the column of processor time is the fairer one.{" " + note if note else ""}
+Machine: {processor()}, {os.cpu_count()} processors, {platform.system()}. Load average at the start: {load:.1f}; while it ran,
+other programs took {others:.2f} processors in the mean. Where that is much, processor time is the fairer column.{" " + note if note else ""}
 
 | program | time / audio | processor time / audio | memory | time | processor time | memory |
 | --- | --- | --- | --- | --- | --- | --- |
 {rows}
+
+| `tugback log` may take at most | wanted | found | |
+| --- | --- | --- | --- |
+{bars}
+
+## Beside another program
+
+`{recordings[0].name}` again, while another program, one second after the start, begins to keep one processor busy without end.
+
+| program | alone | beside it | slower by | processor that the other one got |
+| --- | --- | --- | --- | --- |
+{slowed}
+
+`tugback log` hears several stretches of speech at the same time, each on one thread that waits for nobody. Twice a second it
+looks how much others compute, and hears fewer while they do (`src/listen/threads.rs`).
 
 ## Older processors
 

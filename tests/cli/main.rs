@@ -7,6 +7,8 @@ mod kept;
 mod models;
 mod outputs;
 mod pipes;
+#[cfg(feature = "whisper")]
+mod processor;
 #[cfg(feature = "microphone")]
 mod record;
 mod schema;

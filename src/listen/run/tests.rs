@@ -79,7 +79,8 @@ impl Samples for Made {
 
 /// What is heard: `from:word` for every span, and the end.
 fn hear(made: &mut Made, workers: usize, start_s: f64, fails_at: Option<usize>) -> Result<String, Error> {
-    let how = How { workers, start_s, live: false, tape: false, stop: None };
+    let gate = Gate::open();
+    let how = How { workers, gate: &gate, start_s, live: false, tape: false, stop: None };
     let make_ears =
         || Ok(Ears { first: Box::new(Counter { fails_at }), second: hear::Second::Nobody, sparing: false });
     let finish = |span: HeardSpan| {
@@ -138,7 +139,8 @@ fn an_error_says_where_it_was() {
 #[test]
 fn stopping_keeps_what_was_heard_and_says_where_to_go_on() {
     let stop = AtomicBool::new(false);
-    let how = How { workers: 1, start_s: 0.0, live: false, tape: false, stop: Some(&stop) };
+    let gate = Gate::open();
+    let how = How { workers: 1, gate: &gate, start_s: 0.0, live: false, tape: false, stop: Some(&stop) };
     let make_ears = || {
         Ok(Ears { first: Box::new(Counter { fails_at: None }), second: hear::Second::Nobody, sparing: false })
     };
@@ -157,7 +159,8 @@ fn stopping_keeps_what_was_heard_and_says_where_to_go_on() {
 
 #[test]
 fn three_hours_need_no_more_memory_than_three_minutes() {
-    let how = How { workers: 1, start_s: 0.0, live: false, tape: false, stop: None };
+    let gate = Gate::open();
+    let how = How { workers: 1, gate: &gate, start_s: 0.0, live: false, tape: false, stop: None };
     let mut loudness = Loudness;
     let mut feeder = Feeder::new(&mut loudness, None, &how);
     let mut made = Made::new(&[(50, 20), (0, 400)], 10_800, 160_000);

@@ -51,6 +51,8 @@ pub(super) type Go<'w> = dyn for<'a> FnMut(&mut dyn SpeechDetector, &MakeEars<'a
 /// Loads the models that the settings name, and listens with them.
 pub(super) fn with_models(settings: &Settings, go: &mut Go<'_>) -> Result<Heard, Error> {
     processor::check()?;
+    let watching = settings.workers.is_none() && !settings.live;
+    let gate = if watching { threads::Gate::watching() } else { threads::Gate::open() };
     whisper_rs::install_logging_hooks();
     let Some(vad) = &settings.vad else {
         return Err(Error::NoVoiceDetector { wanted: model::DEFAULT_VAD.to_owned() });
@@ -72,10 +74,10 @@ pub(super) fn with_models(settings: &Settings, go: &mut Go<'_>) -> Result<Heard,
         };
         Ok(Ears { first: Box::new(weights.listener()?), second, sparing: info.tuned })
     };
-    let usual = if settings.live { threads::live } else { threads::free };
-    let workers = settings.workers.unwrap_or_else(usual).max(1);
+    gate.first_look();
+    let workers = settings.workers.unwrap_or_else(threads::most).max(1);
     let stop = settings.stop.as_deref();
-    let how = How { workers, start_s: settings.start_s, live: settings.live, tape: false, stop };
+    let how = How { workers, gate: &gate, start_s: settings.start_s, live: settings.live, tape: false, stop };
     let heard = go(&mut detector, &make_ears, &how, &info)?;
     Ok(Heard { models: std::iter::once(info).chain(other).collect(), ..heard })
 }
