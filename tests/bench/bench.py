@@ -44,6 +44,8 @@ def run(command):
 
 
 LOOP = "while True: pass"
+# Others take fewer processors than this: only then does it say anything how a program fares beside one that is started.
+QUIET = 0.3
 
 
 def beside(command):
@@ -114,7 +116,7 @@ def main():
                 sums[name][0] += min(t[0] for t in took)
                 sums[name][1] += min(t[1] for t in took)
                 sums[name][2] = max(sums[name][2], min(t[2] for t in took))
-            if recording == recordings[0]:
+            if recording == recordings[0] and others / wall < QUIET:
                 for name in names:
                     pathlib.Path(f"{folder}/log.json").unlink(missing_ok=True)
                     busier[name] = (min(t[0] for t in turns[name]), *beside(commands[name]))
@@ -145,11 +147,17 @@ def page(sums, recordings, seconds, busy, turns, busier, note):
                 kept = "kept" if found <= most else "not kept"
                 verdict.append(f"| {what}, of {NAMES[name]} | {most} | {found:.2f} | {kept} |")
     bars = "\n".join(verdict)
-    slowed = "\n".join(f"| {NAMES[n]} | {alone:.1f} s | {together:.1f} s | {together / alone:.2f} | {left:.2f} |"
-                       for n, (alone, together, left) in busier.items())
     rows = "\n".join(
         f"| {NAMES[n]} | {s[0] / seconds:.3f} | {s[1] / seconds:.3f} | {s[2]:.0f} MB | {log[0] / s[0]:.2f} | {log[1] / s[1]:.2f} | {log[2] / s[2]:.2f} |"
         for n, s in sums.items())
+    slowed = "Not measured in this run: other programs were busy already."
+    if busier:
+        slowed = f"""`{recordings[0].name}` again, while another program, one second after the start, begins to keep one processor busy.
+
+| program | alone | beside it | slower by | processor that the other one got |
+| --- | --- | --- | --- | --- |
+""" + "\n".join(f"| {NAMES[n]} | {alone:.1f} s | {together:.1f} s | {together / alone:.2f} | {left:.2f} |"
+                for n, (alone, together, left) in busier.items())
     return f"""# Speed and memory
 
 Written by `make bench`; do not edit by hand. All are whole processes, timed in turns within one run (the quickest of
@@ -169,10 +177,6 @@ other programs took {others:.2f} processors in the mean. Where that is much, pro
 
 ## Beside another program
 
-`{recordings[0].name}` again, while another program, one second after the start, begins to keep one processor busy without end.
-
-| program | alone | beside it | slower by | processor that the other one got |
-| --- | --- | --- | --- | --- |
 {slowed}
 
 `tugback log` hears several stretches of speech at the same time, each on one thread that waits for nobody. Twice a second it

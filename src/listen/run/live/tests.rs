@@ -2,7 +2,10 @@
 
 use super::super::tests::{Counter, Loudness, Made};
 use super::*;
-use crate::listen::run::{self, Step};
+use crate::listen::{
+    run::{self, Step},
+    threads::Gate,
+};
 
 /// A job whose span ends at this sample.
 fn job(number: u64, to: u64) -> Job {
@@ -119,7 +122,8 @@ fn few_wait_to_be_heard_again() {
 #[test]
 fn what_comes_live_is_what_is_in_the_recording() {
     const PATTERN: [(u64, u64); 6] = [(30, 20), (4, 9), (5, 3), (10, 5), (100, 40), (4, 6)];
-    let how = |live| How { workers: 2, start_s: 0.0, live, tape: false, stop: None };
+    let gate = Gate::open();
+    let how = |live| How { workers: 2, gate: &gate, start_s: 0.0, live, tape: false, stop: None };
     let make_ears = || {
         let first = Box::new(Counter { fails_at: None });
         Ok(Ears { first, second: hear::Second::Nobody, sparing: false })
