@@ -119,7 +119,8 @@ def main():
             if recording == recordings[0] and others / wall < QUIET:
                 for name in names:
                     pathlib.Path(f"{folder}/log.json").unlink(missing_ok=True)
-                    busier[name] = (min(t[0] for t in turns[name]), *beside(commands[name]))
+                    slow = min(beside(commands[name]) for _ in range(a.turns))
+                    busier[name] = (min(t[0] for t in turns[name]), *slow)
             print(recording.name, {n: round(min(t[0] for t in took), 1) for n, took in turns.items()}, file=sys.stderr)
     a.output.write_text(page(sums, recordings, seconds, (busy, others / wall), a.turns, busier, a.note))
 
