@@ -118,9 +118,11 @@ def main():
                 sums[name][2] = max(sums[name][2], min(t[2] for t in took))
             if recording == recordings[0] and others / wall < QUIET:
                 for name in names:
-                    pathlib.Path(f"{folder}/log.json").unlink(missing_ok=True)
-                    slow = min(beside(commands[name]) for _ in range(a.turns))
-                    busier[name] = (min(t[0] for t in turns[name]), *slow)
+                    slow = []
+                    for _ in range(a.turns):
+                        pathlib.Path(f"{folder}/log.json").unlink(missing_ok=True)
+                        slow.append(beside(commands[name]))
+                    busier[name] = (min(t[0] for t in turns[name]), *min(slow))
             print(recording.name, {n: round(min(t[0] for t in took), 1) for n, took in turns.items()}, file=sys.stderr)
     a.output.write_text(page(sums, recordings, seconds, (busy, others / wall), a.turns, busier, a.note))
 
