@@ -62,8 +62,7 @@ fn concentration(visit: &Visit<'_>, settings: &Settings, out: &mut Out<'_>) {
             };
             let row = tables::rows("irrigant_windows").find(|r| r.key() == agent);
             let own = settings.concentration_pct.get(agent).map(|[low, high]| (*low, *high));
-            let window =
-                own.or_else(|| row?.number("plausible_min_pct").zip(row?.number("plausible_max_pct")));
+            let window = own.or_else(|| row?.window_pct());
             let Some((low, high)) = window.filter(|(low, high)| pct < *low || pct > *high) else { continue };
             let usual = if low == high { format!("{low} %") } else { format!("{low} to {high} %") };
             let sentence = format!("{agent} {pct} %; it is used at {usual}");

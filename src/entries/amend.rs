@@ -158,7 +158,10 @@ impl Session<'_> {
         }
         let found = [(piece.field.clone(), piece.items.clone())];
         super::doubts::add(self, at, items, note.kind, &mut entry, &found);
-        self.push(entry, Note { breath: at.n, kind: note.kind, why, numbers: vec![piece.field] });
+        self.push(
+            entry,
+            Note { breath: at.n, items: items.clone(), kind: note.kind, why, numbers: vec![piece.field] },
+        );
         true
     }
 
@@ -343,7 +346,7 @@ pub(super) fn continues(
             s.locate(at, &mut entry, &mut why, k.place, draft.canal.as_ref());
             super::doubts::add(s, at, items, kind, &mut entry, &found);
             let numbers = super::session::numbers(&at.line, &draft.pieces);
-            s.push(entry, Note { breath: at.n, kind, why, numbers });
+            s.push(entry, Note { breath: at.n, items: items.clone(), kind, why, numbers });
         }
         return true;
     }

@@ -115,6 +115,14 @@ pub(super) fn is_sign(hit: &Hit, line: &Line) -> bool {
     {
         return false;
     }
+    // "fifteen, no twenty": behind a number "no" takes it back and is no number sign.
+    let last = (0..hit.first).rev().find(|&i| !line.is_mark(i, ","));
+    if sentence::takes_back(line, hit.first)
+        && line.is_word(hit.first, "no")
+        && last.is_some_and(|b| line.atom(b).is_some())
+    {
+        return false;
+    }
     if matches!(hit.of, Of::Field(..)) {
         return true;
     }

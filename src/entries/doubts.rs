@@ -4,14 +4,15 @@ use std::ops::Range;
 
 use super::{
     sentence::cue,
-    session::{At, Session, push_doubt},
+    session::{At, Note, Session, push_doubt},
 };
 use crate::{
     kinds::{Is, Kind},
     log::{Entry, Review, Status, Value},
+    tables,
     words::{
         Decimal,
-        line::Line,
+        line::{Line, What},
         slot::{self, Slot},
     },
 };
@@ -53,7 +54,15 @@ fn heard_to(k: &Kind, line: &Line, field: &str, place: &Range<usize>, entry: &mu
 fn bounds(k: &Kind, field: &str, entry: &mut Entry) {
     let Some(f) = k.fields.get(field) else { return };
     let Some(n) = entry.values.get(field).and_then(Value::number) else { return };
-    let Some((low, high)) = f.plausible else { return };
+    let window = || {
+        let (table, by) = f.windows.as_ref()?;
+        let what = entry.values.get(by).and_then(Value::text)?;
+        let (low, high) = tables::rows(table).find(|r| r.key() == what)?.window_pct()?;
+        Some((low, high, format!(" for {what}")))
+    };
+    let Some((low, high, of)) = window().or_else(|| f.plausible.map(|(a, b)| (a, b, String::new()))) else {
+        return;
+    };
     if n >= low && n <= high {
         return;
     }
@@ -63,7 +72,7 @@ fn bounds(k: &Kind, field: &str, entry: &mut Entry) {
         .filter(|v| *v >= low && *v <= high)
         .map(Value::Number)
         .collect();
-    push_doubt(entry, field, &format!("{n} is outside the usual {low} to {high}"), &other);
+    push_doubt(entry, field, &format!("{n} is outside the usual {low} to {high}{of}"), &other);
 }
 
 /// "up to", "I think", "two or three" beside the value.
@@ -159,6 +168,61 @@ fn reread(
     };
     let best = hits.iter().filter(near).max_by_key(|h| (h.found.weight, h.end - h.first))?;
     super::hits::value(best, &s.x.kinds)
+}
+
+/// "intraosseous, no.": a sentence that ends so may take back what it said.
+pub(super) fn denied_after(s: &mut Session<'_>, at: &At<'_>) {
+    for sentence in &at.sentences {
+        let said = |i: &usize| at.line.items.get(*i).is_some_and(|it| it.what != What::Mark);
+        let Some(end) = sentence.items.clone().rev().find(said).filter(|&i| at.line.is_word(i, "no")) else {
+            continue;
+        };
+        let made =
+            |n: &Note| n.breath == at.n && n.items.start >= sentence.items.start && n.items.start < end;
+        let last = s.notes.iter().zip(&mut s.entries).rev().take_while(|(n, _)| n.breath == at.n);
+        if let Some((_, entry)) = last.into_iter().find(|(n, _)| made(n)) {
+            push_doubt(entry, "entry", "\"no\" was said after it", &[]);
+        }
+    }
+}
+
+/// A number that found no place after an entry of its sentence may be what the entry's own should be: one with the same
+/// unit ("two per cent, three per cent"), or a bare one where the words turn back ("two, well, one and a half really").
+pub(super) fn astray(s: &mut Session<'_>, at: &At<'_>) {
+    for i in 0..at.placed.len() {
+        if at.placed.get(i) != Some(&false) || at.line.atom(i).is_none() {
+            continue;
+        }
+        let start = at.line.sentence_start(i);
+        let before = |n: &Note| n.breath == at.n && n.items.start >= start && n.items.end <= i;
+        let last = s.notes.iter().rev().take_while(|n| n.breath == at.n).position(before);
+        let last = last.map(|back| s.notes.len() - 1 - back);
+        let Some((note, entry)) = last.and_then(|e| s.notes.get(e).zip(s.entries.get_mut(e))) else {
+            continue;
+        };
+        let turns = |i: usize| {
+            cue(&at.line, i, "repair")
+                || cue(&at.line, i, "unsure")
+                || ["well", "or"].iter().any(|w| at.line.is_word(i, w))
+        };
+        let turns_back = (note.items.start.max(i.saturating_sub(4))..i).any(turns);
+        let Some(kind) = s.x.kinds.all.get(note.kind) else { continue };
+        for (name, field) in kind.fields.iter().filter(|(name, _)| note.numbers.contains(name)) {
+            let Is::Number(slot) = field.is else { continue };
+            let Some(value) = entry.values.get(name).and_then(Value::number) else { continue };
+            let ends = |o: &slot::Reading| {
+                !at.line.items.get(o.end).is_some_and(|it| it.what == What::Word)
+                    || ["really", "actually"].iter().any(|w| at.line.is_word(o.end, w))
+            };
+            let counts = |o: &slot::Reading| o.has_unit || turns_back && ends(o);
+            let Some(other) = slot::read(slot, &at.line, i).filter(counts) else { continue };
+            let fits = field.plausible.is_none_or(|(low, high)| other.value >= low && other.value <= high);
+            if other.value != value && fits {
+                let reason = "another number that would fit was said after it";
+                push_doubt(entry, name, reason, &[Value::Number(other.value)]);
+            }
+        }
+    }
 }
 
 /// A teen and a ten swapped: a size that jumps far past the one before it in the same canal.

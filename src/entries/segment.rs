@@ -36,6 +36,8 @@ pub const TOLD: usize = 3;
 pub const UNSURE: f32 = 1.2;
 /// A tooth that only "number" announces is none in talk ("number four's the one with the dog").
 const NUMBER_SIGN: f32 = 1.55;
+/// What a number costs that stands before what is denied.
+const OF_DENIED: f32 = 1.0;
 /// What a plain word costs that nothing explains.
 const STRANGE: f32 = 0.1;
 
@@ -330,11 +332,11 @@ fn boundaries(
         while i > whole.start + 1
             && i < whole.end
             && *x - i < 6
-            && matches!(
-                line.text(i - 1),
-                "the" | "a" | "an" | "with" | "and" | "in" | "to" | "size" | "number" | "of"
-            )
-            && line.items.get(i - 1).is_some_and(|it| it.what == What::Word)
+            && (cue(line, i - 1, "no") && !sentence::takes_back(line, i - 1)
+                || matches!(
+                    line.text(i - 1),
+                    "the" | "a" | "an" | "with" | "and" | "in" | "to" | "size" | "number" | "of"
+                ) && line.items.get(i - 1).is_some_and(|it| it.what == What::Word))
         {
             i -= 1;
         }
@@ -416,6 +418,9 @@ fn score(
             score += filled.score;
             score -= unexplained(line, kinds, &rules, top, &filled);
             score -= strange(line, &items, top, &filled);
+            if of_what_is_denied(line, top, &filled) {
+                score -= OF_DENIED;
+            }
         }
         if score > THRESHOLD && score > best.0 {
             let reading = Reading {
@@ -430,6 +435,13 @@ fn score(
         }
     }
     best
+}
+
+/// "saline two mil, no hypochlorite": what stands before the "no" is not of what is denied.
+fn of_what_is_denied(line: &Line, top: &Hit, filled: &Filled) -> bool {
+    let no = top.first.checked_sub(1).filter(|&i| cue(line, i, "no") && !sentence::takes_back(line, i));
+    let mut pieces = filled.drafts.iter().flat_map(|d| &d.pieces);
+    no.is_some_and(|no| pieces.any(|p| p.items.end <= no && p.items.clone().any(|i| line.atom(i).is_some())))
 }
 
 /// What plain words cost that neither the rule nor a field explains: many of them mean that something else is told.

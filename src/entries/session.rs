@@ -52,6 +52,8 @@ pub(super) struct Session<'a> {
 #[derive(Debug, Clone, Default)]
 pub(super) struct Note {
     pub(super) breath: usize,
+    /// The items of that breath that it was made of.
+    pub(super) items: Range<usize>,
     pub(super) kind: usize,
     pub(super) why: Why,
     /// Fields whose numbers were said, the last first: a bare number that corrects means one of these.
@@ -64,7 +66,7 @@ pub(super) struct At<'b> {
     pub(super) breath: &'b Breath,
     pub(super) line: Line,
     pub(super) hits: Vec<Hit>,
-    sentences: Vec<Sentence>,
+    pub(super) sentences: Vec<Sentence>,
     /// Items inside a number of several pieces: nothing may start there.
     inside: Vec<bool>,
     /// Items that found a place.
@@ -146,6 +148,8 @@ impl<'a> Session<'a> {
         }
         let end = at.line.items.len();
         self.stretch(&mut at, start..end);
+        doubts::astray(self, &at);
+        doubts::denied_after(self, &at);
         self.rest(&at);
         for remark in &breath.remarks {
             if breath.words.is_empty() {
@@ -389,7 +393,7 @@ impl<'a> Session<'a> {
             }
         }
         let numbers = numbers(&at.line, &draft.pieces);
-        self.push(entry, Note { breath: at.n, kind: reading.kind, why, numbers });
+        self.push(entry, Note { breath: at.n, items: items.clone(), kind: reading.kind, why, numbers });
     }
 
     pub(super) fn push(&mut self, mut entry: Entry, note: Note) {
@@ -526,7 +530,7 @@ impl<'a> Session<'a> {
         }
         let mut why = Why { opened_by: said, ..Why::default() };
         self.locate(at, &mut entry, &mut why, Place::Tooth, None);
-        self.push(entry, Note { breath: at.n, kind: k, why, numbers: vec![] });
+        self.push(entry, Note { breath: at.n, items: items.clone(), kind: k, why, numbers: vec![] });
         at.place(items.clone());
     }
 

@@ -182,7 +182,10 @@ impl Session<'_> {
             let words = at.said(&p.items).0;
             let values = vec![("tooth".to_owned(), From::Said(words.clone()))];
             let why = Why { opened_by: words, values, ..Why::default() };
-            self.push(entry, Note { breath: at.n, kind: reading.kind, why, numbers: vec![] });
+            self.push(
+                entry,
+                Note { breath: at.n, items: segment.items.clone(), kind: reading.kind, why, numbers: vec![] },
+            );
         }
         any
     }

@@ -59,6 +59,7 @@ struct FieldFile {
     #[serde(default)]
     hear: Vec<String>,
     plausible: Option<(f64, f64)>,
+    windows: Option<(String, String)>,
     source: Option<String>,
     #[serde(default)]
     joins: bool,
@@ -217,6 +218,9 @@ fn field(f: &FieldFile) -> Result<Field, String> {
     if f.plausible.is_some() && f.source.is_none() {
         return Err("a bound needs its `source`".to_owned());
     }
+    if let Some((table, _)) = f.windows.as_ref().filter(|(table, _)| crate::tables::table(table).is_none()) {
+        return Err(format!("`{table}` is no table"));
+    }
     let bound = |x: f64| Decimal::from_f64(x).ok_or("a bound is out of range".to_owned());
     let plausible = f.plausible.map(|(a, b)| Ok::<_, String>((bound(a)?, bound(b)?))).transpose()?;
     Ok(Field {
@@ -224,6 +228,7 @@ fn field(f: &FieldFile) -> Result<Field, String> {
         about: f.about.clone(),
         hear,
         plausible,
+        windows: f.windows.clone(),
         source: f.source.clone(),
         joins: f.joins,
         together: f.together.clone(),

@@ -108,6 +108,8 @@ pub struct Field {
     pub hear: Vec<Heard>,
     /// Outside of these the value is kept, with a doubt.
     pub plausible: Option<(Decimal, Decimal)>,
+    /// Narrower ones by what another field holds: the table with them, and that field.
+    pub windows: Option<(String, String)>,
     pub source: Option<String>,
     /// Several words of this field are joined: "unwound" + "discarded".
     pub joins: bool,

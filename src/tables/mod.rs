@@ -164,6 +164,13 @@ impl Row<'_> {
         self.get(column).parse().ok()
     }
 
+    /// The least and the most per cent that are plausible, else those of the usual ones.
+    pub fn window_pct(&self) -> Option<(Decimal, Decimal)> {
+        let usual = || self.get("usual_pct").split(';').filter_map(|n| n.trim().parse::<Decimal>().ok());
+        let bounds = self.number("plausible_min_pct").zip(self.number("plausible_max_pct"));
+        bounds.or_else(|| usual().min().zip(usual().max()))
+    }
+
     /// Whether a cell that holds a list (`16;26`) holds this item.
     pub fn lists(&self, column: &str, item: &str) -> bool {
         self.get(column).split([';', '|']).any(|part| part.trim() == item)

@@ -307,7 +307,7 @@ impl Reader<'_> {
             return self.decimals(i, end, whole, 1);
         }
         // "ten point 5" never splits here; a printed part after a spoken one is read as one number too.
-        let doubt = self.and_without(whole, end);
+        let doubt = self.and_without(whole, end).or_else(|| self.bare_hundred(i));
         Some(self.and_part(Atom { value: Decimal::whole(whole), first: i, end, form, doubt }))
     }
 
@@ -321,6 +321,12 @@ impl Reader<'_> {
         Some(("one number, or two, without \"and\"".to_owned(), vec![Decimal::whole(whole + rest)]))
     }
 
+    /// "zero six hundred fifty": the hundred after a number that is not its own.
+    fn bare_hundred(&self, i: usize) -> Option<(String, Vec<Decimal>)> {
+        let after_number = self.part(i) == Some(Part::Hundred) && i > 0 && self.part(i - 1).is_some();
+        after_number.then(|| ("a hundred without a number before it".to_owned(), vec![]))
+    }
+
     fn has_decimals(&self, i: usize) -> bool {
         matches!(self.part(i), Some(Part::Zero | Part::One(_) | Part::Ten(_) | Part::Teen(_)))
             || self.printed(i).is_some_and(|t| t.text.len() <= 3 && !t.text.contains('.'))
@@ -330,7 +336,11 @@ impl Reader<'_> {
     fn decimals(&self, first: usize, point: usize, whole: i64, whole_digits: usize) -> Option<Atom> {
         let mut e = point + 1;
         let mut digits = String::new();
-        while let Some(d) = self.digit(e).filter(|_| digits.len() < 3) {
+        // "zero point zero six, three hundred fifty": the three belongs to the hundreds.
+        let of_hundreds = |e: usize, digits: &str| {
+            digits.contains(|d| d != '0') && matches!(self.part(e + 1), Some(Part::Hundred | Part::Thousand))
+        };
+        while let Some(d) = self.digit(e).filter(|_| digits.len() < 3 && !of_hundreds(e, &digits)) {
             digits.push(char::from(b'0' + u8::try_from(d).unwrap_or_default()));
             e += 1;
         }

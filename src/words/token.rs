@@ -45,7 +45,14 @@ impl Token {
 pub fn tokens(breath: &Breath) -> Vec<Token> {
     let mut out = Vec::with_capacity(breath.words.len() + 8);
     for (heard, word) in breath.words.iter().enumerate() {
-        cut(&word.text, heard, &mut out);
+        let next = breath.words.get(heard + 1).and_then(|w| w.text.chars().next());
+        let opens = out.last().is_none_or(Token::ends_sentence);
+        if word.text == "no." && !opens && next.is_some_and(|c| c.is_ascii_digit()) {
+            // "a file no. 25": written short, its full stop ends nothing.
+            cut("number", heard, &mut out);
+        } else {
+            cut(&word.text, heard, &mut out);
+        }
     }
     out
 }
@@ -164,6 +171,7 @@ mod tests {
         check("I’d say two-thirds", "i'd say two - thirds");
         check("MB121.5 30-04 1-100,000", "mb 121.5 30 - 04 1 - 100000");
         check("milliliters of gray color", "millilitres of grey colour");
+        check("file no. 25. no. 30", "file number 25 . no . 30");
         check("the dam's on, it's fine, five cc's", "the dam on , it's fine , five cc");
     }
 }
