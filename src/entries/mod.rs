@@ -131,7 +131,7 @@ impl Extractor {
 /// Teachers speak in rules and to an audience: one breath in nine that does, or twice to an audience, makes a lecture.
 fn sounds_like_a_lecture(lines: &[Line]) -> bool {
     let any = |line: &Line, class| sentence::find_cue(line, 0..line.items.len(), class).is_some();
-    let rules = lines.iter().filter(|l| any(l, "general")).count();
+    let rules = lines.iter().filter(|l| status::is_general(l, 0..l.items.len()).is_some()).count();
     let audience = lines.iter().filter(|l| any(l, "audience")).count();
     rules >= 3 && (rules + audience) * 9 >= lines.len() || audience >= 2
 }

@@ -36,6 +36,8 @@ pub const TOLD: usize = 3;
 pub const UNSURE: f32 = 1.2;
 /// A tooth that only "number" announces is none in talk ("number four's the one with the dog").
 const NUMBER_SIGN: f32 = 1.55;
+/// Words of a rule of at least this weight say what was not done without what the rule needs.
+const SURE: f32 = 1.4;
 /// What a number costs that stands before what is denied.
 const OF_DENIED: f32 = 1.0;
 /// What a plain word costs that nothing explains.
@@ -385,7 +387,8 @@ fn score(
         // A tooth is named in passing talk, too.
         let names = kind.place == crate::kinds::Place::NamesTeeth && weight(top) > NUMBER_SIGN;
         let cost = if rule.takes.is_some() { TOLD_DOUBTFUL } else { DOUBTFUL };
-        let mut score = weight(top) - if doubtful && !names { cost } else { 0.0 };
+        let denied = is_denied(line, top);
+        let mut score = weight(top) - if doubtful && !names && !denied { cost } else { 0.0 };
         let mut text = None;
         if let Some(takes) = &rule.takes {
             let next = next_told(kinds, hits, top);
@@ -412,7 +415,7 @@ fn score(
                 filled.drafts.iter().all(|d| d.pieces.iter().any(|p| p.field == *f))
                     || f == "canal" && filled.drafts.iter().any(|d| d.canal.is_some())
             };
-            if !rule.needs.iter().all(has) {
+            if !(denied && rule.weight >= SURE) && !rule.needs.iter().all(has) {
                 continue;
             }
             score += filled.score;
@@ -435,6 +438,14 @@ fn score(
         }
     }
     best
+}
+
+/// "no working length today": right behind a "no" a rule's words alone say what was not done.
+fn is_denied(line: &Line, top: &Hit) -> bool {
+    let no = top.first.checked_sub(1).filter(|&i| cue(line, i, "no") && !sentence::takes_back(line, i));
+    no.is_some_and(|no| {
+        no == 0 || line.opens_sentence(no) || line.is_mark(no - 1, ",") || line.is_word(no - 1, "but")
+    })
 }
 
 /// "saline two mil, no hypochlorite": what stands before the "no" is not of what is denied.

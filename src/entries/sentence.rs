@@ -168,7 +168,9 @@ fn first_word(line: &Line, items: Range<usize>) -> usize {
     items
         .clone()
         .find(|&i| {
-            line.term(i, "fillers").is_none() && line.items.get(i).is_some_and(|it| it.what != What::Mark)
+            // "next is the one six" asks nothing.
+            (line.term(i, "fillers").is_none() || cue(line, i, "plan-bare"))
+                && line.items.get(i).is_some_and(|it| it.what != What::Mark)
         })
         .unwrap_or(items.end)
 }
@@ -188,13 +190,18 @@ fn speech(line: &Line, items: Range<usize>, lecture: bool) -> Speech {
     if any("counterfactual") {
         return Speech::Talk("counterfactual");
     }
-    if any("past") {
+    let of_others = || {
+        let other = find_cue(line, items.clone(), "others");
+        let with = |i: usize| ["with", "to", "for", "from"].iter().any(|w| i > 0 && line.is_word(i - 1, w));
+        other.is_some_and(|i| !with(i)) && !["plan", "plan-after", "condition"].iter().any(|c| any(c))
+    };
+    if any("past") || of_others() {
         return Speech::Past;
     }
     if !lecture && (cue(line, first, "patient-start") || any("patient")) {
         return Speech::Talk("patient");
     }
-    if any("total") {
+    if any("total") && items.clone().any(|i| line.atom(i).is_some()) {
         return Speech::Talk("total");
     }
     if any("fact") || any("talk") {

@@ -209,13 +209,20 @@ impl<'a> Session<'a> {
                     self.treatment(at, &run);
                 }
                 Speech::Past => {
-                    self.past(at, &s.items.clone());
+                    let front = self.tooth_in_front(at, &s.items);
+                    let rest = front.as_ref().map_or(s.items.start, |f| f.end)..s.items.end;
+                    if let Some(items) = front {
+                        self.treatment(at, &[Sentence { items, speech: Speech::Treatment, ..s.clone() }]);
+                    }
+                    self.past(at, &rest);
                     i += 1;
                 }
                 Speech::Talk(_) => {
                     // "the upper right four this morning, please": until one is named, a tooth counts in any talk.
                     if self.tooth.is_none() && self.names_a_tooth(at, &s.items) {
                         self.treatment(at, std::slice::from_ref(s));
+                    } else if let Some(items) = self.tooth_in_front(at, &s.items) {
+                        self.treatment(at, &[Sentence { items, speech: Speech::Treatment, ..s.clone() }]);
                     }
                     i += 1;
                 }

@@ -62,8 +62,7 @@ pub fn of(
         }
     }
     let learner = || (sentence.start..anchor.max(stretch.end)).find(|&i| is_learner(line, i));
-    let general =
-        find_cue(line, sentence.clone(), "general").or_else(|| learner().filter(|_| manner == Manner::Case));
+    let general = is_general(line, sentence.clone()).or_else(|| learner().filter(|_| manner == Manner::Case));
     if general.is_some() {
         return told(Status::General, general);
     }
@@ -90,7 +89,7 @@ pub fn of_text(
     let before = sentence.start..rule.start.max(sentence.start);
     let find = |range: Range<usize>, class: &str| find_cue(line, range, class);
     let condition = find(before.clone(), "condition");
-    let general = || find(before.clone(), "general");
+    let general = || is_general(line, before.clone());
     let denied = || before.clone().next_back().filter(|&i| cue(line, i, "no"));
     let negation = || {
         let after = find(rule.end..items.end, "negation-after");
@@ -111,6 +110,12 @@ pub fn of_text(
     } else {
         Told::default()
     }
+}
+
+/// What says that a rule of the craft follows. "never" does so but before a verb of the past ("never touched the distal").
+pub fn is_general(line: &Line, items: Range<usize>) -> Option<usize> {
+    let past = |i: usize| line.text(i).ends_with("ed") || cue(line, i, "past-verb");
+    items.into_iter().find(|&i| cue(line, i, "general") || cue(line, i, "never") && !(i + 1..i + 3).any(past))
 }
 
 /// "you" as the one who does it, not "thank you" or "I show you".
@@ -171,7 +176,8 @@ fn negated(
             }
             return Some(i);
         }
-        if cue(line, i, "no") && anchor - i <= 4 {
+        let reach = if line.is_word(i, "without") { 2 } else { 4 };
+        if cue(line, i, "no") && anchor - i <= reach {
             return Some(i);
         }
     }

@@ -81,6 +81,10 @@ impl Session<'_> {
             return true;
         }
         let signed = line.is_word(hit.first, "number") || line.is_mark(hit.first, "#");
+        let alone = matches!(hit.of, Of::Rule(r) if kind.rules.get(r).is_some_and(|r| r.whole));
+        if alone && !signed && universal && self.tooth.is_some() && self.entries.len() > OPENING {
+            return false;
+        }
         if signed {
             return universal && !named.other_notation && self.is_tooth_number(hit, line, &said);
         }
@@ -91,11 +95,34 @@ impl Session<'_> {
         !after_slot && !named.other_notation && (said.len() == 2 || universal)
     }
 
-    /// Is a tooth named with its quadrant?
+    /// Is a tooth named with its quadrant, or in words that open a dictation ("right you lot, this one's a four six")?
     pub(super) fn names_a_tooth(&self, at: &At<'_>, items: &Range<usize>) -> bool {
         let names = |h: &Hit| self.x.kinds.all.get(h.kind).is_some_and(|k| k.place == Place::NamesTeeth);
         let quadrant = |h: &Hit| h.found.terms.iter().any(|(vocabulary, _)| vocabulary == "quadrants");
-        at.hits.iter().any(|h| items.contains(&h.first) && names(h) && quadrant(h))
+        let opens = |h: &Hit| match h.of {
+            Of::Rule(r) => {
+                let kind = self.x.kinds.all.get(h.kind);
+                kind.and_then(|k| k.rules.get(r)).is_some_and(|r| r.opening)
+            }
+            Of::Field(..) => false,
+        };
+        let asks = at.line.is_mark(items.end.saturating_sub(1), "?");
+        at.hits.iter().any(|h| items.contains(&h.first) && names(h) && (quadrant(h) || opens(h) && !asks))
+    }
+
+    /// The tooth with its quadrant that a sentence begins with, whatever the rest of it tells ("upper left seven, root filled
+    /// abroad").
+    pub(super) fn tooth_in_front(&self, at: &At<'_>, items: &Range<usize>) -> Option<Range<usize>> {
+        let names = |h: &Hit| self.x.kinds.all.get(h.kind).is_some_and(|k| k.place == Place::NamesTeeth);
+        let quadrant = |h: &Hit| h.found.terms.iter().any(|(vocabulary, _)| vocabulary == "quadrants");
+        let asks = at.line.is_mark(items.end.saturating_sub(1), "?");
+        let small = |i: usize| ["the", "on", "for", "so", "and"].iter().any(|w| at.line.is_word(i, w));
+        let start = (items.start..items.end).find(|&i| !small(i) && at.line.term(i, "fillers").is_none())?;
+        let hit = at
+            .hits
+            .iter()
+            .find(|h| h.first == start && matches!(h.of, Of::Rule(_)) && names(h) && quadrant(h))?;
+        (!asks).then_some(items.start..hit.end)
     }
 
     /// "number eight": a tooth, where nothing around it speaks of instruments, and where it is no size or stands first.
@@ -106,14 +133,15 @@ impl Session<'_> {
             line.term(i, "instruments").is_some()
                 || line.term(i, "colours").is_some()
                 || [
-                    "file", "files", "length", "clamp", "size", "taper", "short", "cone", "points", "gauge",
-                    "bur", "burs", "round", "blade", "scalpel", "probe", "spreader", "plugger", "post",
-                    "drill", "suture", "forceps",
+                    "file", "files", "length", "clamp", "size", "taper", "cone", "points", "gauge", "bur",
+                    "burs", "round", "blade", "scalpel", "probe", "spreader", "plugger", "post", "drill",
+                    "suture", "forceps",
                 ]
                 .iter()
                 .any(|w| line.is_word(i, w))
         };
-        if (starts..end).any(tool) || line.term(hit.end, "canals").is_some() {
+        let short = line.is_word(hit.end, "short") || line.is_word(hit.end + 1, "short");
+        if (starts..end).any(tool) || short || line.term(hit.end, "canals").is_some() {
             return false;
         }
         let size =
