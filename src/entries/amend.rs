@@ -67,6 +67,24 @@ impl Session<'_> {
         true
     }
 
+    /// "chlorhexidine, not hypochlorite": what this breath has just replaced is not told once more as not done.
+    pub(super) fn was_taken_back(&self, at: &At<'_>, filled: &Filled) -> bool {
+        let Some(last) = self.live().next().and_then(|i| self.entries.get(i).zip(self.notes.get(i))) else {
+            return false;
+        };
+        let (entry, note) = last;
+        let now = |by: &Later| at.breath.from_s <= by.by.at_s && matches!(by.did, Did::Changed { .. });
+        let old = |p: &Piece| {
+            let was = entry.heard.get(&p.field);
+            was.is_some() && was == p.value.as_ref().and_then(|v| serde_json::to_value(v).ok()).as_ref()
+        };
+        let mut pieces = filled.drafts.iter().flat_map(|d| &d.pieces).peekable();
+        note.kind == filled.kind
+            && note.why.later.iter().any(now)
+            && pieces.peek().is_some()
+            && pieces.all(old)
+    }
+
     /// The last live entry of a kind that a draft corrects: of the canal that is named, where there is one.
     fn target(&self, kind: usize, draft: &Draft) -> Option<usize> {
         let of_kind: Vec<usize> = self
@@ -273,6 +291,27 @@ fn strange_words(at: &At<'_>, items: &Range<usize>, pieces: &[Piece]) -> usize {
         .count()
 }
 
+/// Does an entry hold another of the fields of which there is one only?
+fn holds_other(k: &Kind, values: &indexmap::IndexMap<String, Value>, pieces: &[Piece]) -> bool {
+    let either = |f: &String| k.either.contains(f);
+    values.keys().any(either) && pieces.iter().any(|p| either(&p.field) && !values.contains_key(&p.field))
+}
+
+/// Plain words outside of the pieces that are signs of the kind itself ("thirty gauge | needle").
+fn signs(at: &At<'_>, items: &Range<usize>, kind: usize, pieces: &[Piece]) -> usize {
+    let sign = |i: usize| {
+        let over = items.start..i + 1;
+        super::hits::within(&at.hits, &over)
+            .any(|h| h.kind == kind && matches!(h.of, super::hits::Of::Rule(_)) && h.end > i)
+    };
+    items
+        .clone()
+        .filter(|i| !pieces.iter().any(|p| p.items.contains(i)))
+        .filter(|&i| matches!(at.line.items.get(i).map(|it| &it.what), Some(What::Word)))
+        .filter(|&i| !SMALL.contains(&at.line.text(i)) && sign(i))
+        .count()
+}
+
 /// Words that may stand around a value without changing what is said.
 pub(super) const SMALL: [&str; 57] = [
     "the", "a", "an", "is", "was", "are", "were", "at", "in", "to", "for", "of", "on", "with", "and",
@@ -315,7 +354,14 @@ pub(super) fn continues(
         let pieces: Vec<Piece> = filled.drafts.iter().flat_map(|d| d.pieces.clone()).collect();
         let lead = pieces.iter().any(|p| p.lead);
         let canal = filled.drafts.iter().any(|d| d.canal.is_some());
-        let fits = (lead && canal || again && !pieces.is_empty() || same && canal)
+        let then = items.clone().any(|i| cue(&at.line, i, "then"))
+            || s.notes.get(i).is_some_and(|n| n.breath == at.n);
+        let new = |p: &Piece| {
+            k.either.contains(&p.field)
+                && s.entries.get(i).is_some_and(|e| e.values.get(&p.field) != p.value.as_ref())
+        };
+        let one_more = then && !pieces.is_empty() && pieces.iter().all(new);
+        let fits = (lead && canal || again && !pieces.is_empty() || same && canal || one_more)
             && filled.leftover.is_empty()
             && strange_words(at, items, &pieces) == 0;
         if !fits || pieces.len() < explains {
@@ -376,7 +422,7 @@ pub(super) fn completes(s: &mut Session<'_>, at: &mut At<'_>, items: &Range<usiz
             || !certain
             || !draft.pieces.iter().all(|p| fits(k, p))
             || !filled.leftover.is_empty()
-            || strange_words(at, items, &draft.pieces) > 0
+            || strange_words(at, items, &draft.pieces) > signs(at, items, kind, &draft.pieces)
             || draft.pieces.iter().any(|p| p.lead)
         {
             continue;
@@ -384,6 +430,7 @@ pub(super) fn completes(s: &mut Session<'_>, at: &mut At<'_>, items: &Range<usiz
         let lacks = |s: &Session<'_>, t: usize| {
             s.entries.get(t).is_some_and(|e| {
                 e.status == Status::Done
+                    && !holds_other(k, &e.values, &draft.pieces)
                     && draft.pieces.iter().all(|p| {
                         !e.values.contains_key(&p.field) || p.value == e.values.get(&p.field).cloned()
                     })
@@ -447,6 +494,7 @@ pub(super) fn belongs(
     let lacks = |s: &Session<'_>, t: usize| {
         s.entries.get(t).is_some_and(|e| {
             e.status == status
+                && !holds_other(k, &e.values, &draft.pieces)
                 && draft.pieces.iter().all(|p| match e.values.get(&p.field) {
                     None => true,
                     // Said again, it is no second step; of a canal it may be.

@@ -65,7 +65,21 @@ pub(super) fn starts_correction(line: &Line, items: &Range<usize>) -> bool {
     if last.is_some_and(|i| i > items.start && cue(line, i, "repair-after")) {
         return true;
     }
+    let said = |i: usize| line.is_word(i, "i") && line.is_word(i + 1, "said");
+    let first = items.clone().find(|&i| line.term(i, "fillers").is_none());
+    if first.is_some_and(said) && items.clone().any(|i| cue(line, i, "repair-after") && i + 1 < items.end) {
+        return true;
+    }
     let mut i = items.start;
+    // "shoot, no, make that …", "yeah nah, I mean …"
+    let plain = |i: usize| matches!(line.items.get(i).map(|it| &it.what), Some(What::Word));
+    let comma = (items.start..items.end.min(items.start + 4)).find(|&i| line.is_mark(i, ","));
+    if let Some(comma) =
+        comma.filter(|&c| (items.start..c).all(|i| plain(i) || line.term(i, "fillers").is_some()))
+        && sentence::takes_back(line, comma + 1)
+    {
+        i = comma + 1;
+    }
     let small = |i: usize| {
         ["fillers", "canals"].iter().any(|v| line.term(i, v).is_some())
             || line.is_mark(i, ",")

@@ -197,6 +197,9 @@ pub(super) fn astray(s: &mut Session<'_>, at: &At<'_>) {
         let before = |n: &Note| n.breath == at.n && n.items.start >= start && n.items.end <= i;
         let last = s.notes.iter().rev().take_while(|n| n.breath == at.n).position(before);
         let last = last.map(|back| s.notes.len() - 1 - back);
+        let of_breath = s.notes.last().is_some_and(|n| n.breath == at.n);
+        let last = last
+            .or_else(|| if of_breath { None } else { s.notes.iter().rposition(|n| n.breath + 1 == at.n) });
         let Some((note, entry)) = last.and_then(|e| s.notes.get(e).zip(s.entries.get_mut(e))) else {
             continue;
         };
@@ -205,7 +208,8 @@ pub(super) fn astray(s: &mut Session<'_>, at: &At<'_>) {
                 || cue(&at.line, i, "unsure")
                 || ["well", "or"].iter().any(|w| at.line.is_word(i, w))
         };
-        let turns_back = (note.items.start.max(i.saturating_sub(4))..i).any(turns);
+        let from = if note.breath == at.n { note.items.start } else { 0 };
+        let turns_back = note.breath == at.n && (from.max(i.saturating_sub(4))..i).any(turns);
         let Some(kind) = s.x.kinds.all.get(note.kind) else { continue };
         for (name, field) in kind.fields.iter().filter(|(name, _)| note.numbers.contains(name)) {
             let Is::Number(slot) = field.is else { continue };

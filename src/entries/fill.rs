@@ -86,6 +86,7 @@ pub fn fill(s: &Stretch<'_>, kind: usize) -> Option<Filled> {
     pieces.sort_by_key(|p| p.items.start);
     listed_numbers(s, &mut pieces);
     bare_repairs(s, k, &mut pieces);
+    misplaced_repairs(s.line, k, &mut pieces);
     let conflicts = settle(s.line, k, &mut pieces);
     #[expect(clippy::cast_precision_loss, reason = "a handful")]
     {
@@ -318,6 +319,24 @@ pub fn in_unit_of(
     }
 }
 
+/// "size thirty, no, thirty five paper points": what the later number cannot be, it is of the field that it corrects.
+fn misplaced_repairs(line: &Line, k: &Kind, pieces: &mut [Piece]) {
+    for i in 1..pieces.len() {
+        let (Some(p), Some(q)) = (pieces.get(i - 1).cloned(), pieces.get(i).cloned()) else { continue };
+        let moved = Piece { field: p.field.clone(), ..q.clone() };
+        let numbers = [&p, &q].iter().all(|x| x.value.as_ref().and_then(Value::number).is_some());
+        if numbers
+            && p.field != q.field
+            && repaired(line, p.items.end..q.items.start)
+            && !is_plausible(k, &q)
+            && is_plausible(k, &moved)
+            && let Some(x) = pieces.get_mut(i)
+        {
+            *x = moved;
+        }
+    }
+}
+
 /// Two pieces for one field: a self-correction keeps the later, equal values keep one, joined fields join, lists stay.
 /// Gives the number of true conflicts.
 fn settle(line: &Line, k: &Kind, pieces: &mut Vec<Piece>) -> usize {
@@ -325,11 +344,12 @@ fn settle(line: &Line, k: &Kind, pieces: &mut Vec<Piece>) -> usize {
     let mut i = 0;
     while i < pieces.len() {
         let Some(p) = pieces.get(i).cloned() else { break };
+        let either = |q: &Piece| k.either.contains(&p.field) && k.either.contains(&q.field);
         let next = pieces
             .iter()
             .enumerate()
             .skip(i + 1)
-            .find(|(_, q)| q.field == p.field)
+            .find(|(_, q)| q.field == p.field || either(q) && repaired(line, p.items.end..q.items.start))
             .map(|(j, q)| (j, q.clone()));
         let Some((j, q)) = next else {
             i += 1;
@@ -428,6 +448,15 @@ fn mentions(s: &Stretch<'_>, kind: usize, pieces: &[Piece]) -> Vec<Mention> {
         };
         out.push(Mention { items: i..i + 1, names });
     }
+    // "not the mesiobuccal, the distobuccal": the later stands.
+    let denied = |m: &Mention| {
+        let at = m.items.start;
+        at > 0 && line.is_word(at - 1, "not")
+            || at > 1 && line.is_word(at - 2, "not") && line.is_word(at - 1, "the")
+    };
+    if out.len() > 1 && out.iter().any(|m| !denied(m)) {
+        out.retain(|m| !denied(m));
+    }
     // "mesiobuccal, no, mesiolingual": the later stands.
     let mut i = 0;
     while i + 1 < out.len() {
@@ -457,7 +486,10 @@ fn leftover(s: &Stretch<'_>, pieces: &[Piece], mentions: &[Mention]) -> Vec<Rang
         // A number right before a self-correction was taken back.
         let taken_back =
             (i + 1..(i + 5).min(s.items.end)).any(|k| sentence::takes_back(s.line, k) && k + 1 < s.items.end);
-        if !taken_back && !(i > s.items.start && s.line.is_word(i - 1, "not")) {
+        // "two was right, two weeks": said once more.
+        let value = s.line.atom(i).map(|a| Value::Number(a.value));
+        let restated = s.line.unit(i + 1).is_none() && pieces.iter().any(|p| p.value == value);
+        if !taken_back && !restated && !(i > s.items.start && s.line.is_word(i - 1, "not")) {
             out.push(i..i + 1);
         }
     }

@@ -256,6 +256,15 @@ impl<'a> Session<'a> {
                 correcting = false;
             }
         }
+        // "no, two was … it": a correction that was not understood still says that something is wrong.
+        let numbers = run.iter().flat_map(|s| s.items.clone()).any(|i| at.line.atom(i).is_some());
+        let last = self.live().next().filter(|&i| self.notes.get(i).is_some_and(|n| n.breath + 1 >= at.n));
+        if correcting
+            && numbers
+            && let Some(entry) = last.and_then(|i| self.entries.get_mut(i))
+        {
+            push_doubt(entry, "entry", "a correction followed that was not understood", &[]);
+        }
     }
 
     /// A stretch that a rule opened.
@@ -309,11 +318,18 @@ impl<'a> Session<'a> {
         {
             return false;
         }
-        if correcting
-            && reading.text.is_none()
-            && status == Status::Done
-            && self.correct(at, segment, &reading.filled)
-        {
+        if correcting && reading.text.is_none() {
+            let pieces = || reading.filled.drafts.iter().flat_map(|d| &d.pieces);
+            let by_value = reading.rule_items.clone().all(|i| pieces().any(|p| p.items.contains(&i)));
+            // "that should read forty oh four": values without a word of their kind mean the entry that was made last.
+            if status == Status::Done
+                && (by_value && self.correct_bare(at, &segment.items)
+                    || self.correct(at, segment, &reading.filled))
+            {
+                return true;
+            }
+        }
+        if status == Status::NotDone && self.was_taken_back(at, &reading.filled) {
             return true;
         }
         if rule.yields && status == Status::Done {
@@ -363,6 +379,17 @@ impl<'a> Session<'a> {
             if !text.is_empty() {
                 why.values.push((takes.field.clone(), From::Said(text.clone())));
                 entry.values.insert(takes.field.clone(), Value::Text(text));
+            }
+        }
+        for p in &draft.pieces {
+            let only = kind.fields.get(&p.field).and_then(|f| f.only_with.as_ref());
+            let Some((other, these)) = only else { continue };
+            let holds = |v: &Value| v.text().is_some_and(|v| these.iter().any(|t| t == v));
+            if entry.values.get(other).is_some_and(|v| !holds(v)) {
+                entry.values.shift_remove(&p.field);
+                why.values.retain(|(field, _)| *field != p.field);
+                let said = at.said(&p.items).0;
+                push_doubt(&mut entry, "entry", &format!("the number \"{said}\" found no place"), &[]);
             }
         }
         if let Some((field, reason)) = &rule.doubt

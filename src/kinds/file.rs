@@ -41,6 +41,8 @@ struct KindFile {
     #[serde(default)]
     not_with: Vec<String>,
     #[serde(default)]
+    either: Vec<String>,
+    #[serde(default)]
     fields: IndexMap<String, FieldFile>,
     #[serde(default)]
     rule: Vec<RuleFile>,
@@ -60,6 +62,7 @@ struct FieldFile {
     hear: Vec<String>,
     plausible: Option<(f64, f64)>,
     windows: Option<(String, String)>,
+    only_with: Option<(String, Vec<String>)>,
     source: Option<String>,
     #[serde(default)]
     joins: bool,
@@ -165,6 +168,7 @@ pub(super) fn read(file: &str, text: &str) -> Result<Kind, KindError> {
         uses: raw.uses,
         never: raw.never,
         not_with: raw.not_with,
+        either: raw.either,
         fields,
         rules,
         examples,
@@ -229,6 +233,7 @@ fn field(f: &FieldFile) -> Result<Field, String> {
         hear,
         plausible,
         windows: f.windows.clone(),
+        only_with: f.only_with.clone(),
         source: f.source.clone(),
         joins: f.joins,
         together: f.together.clone(),

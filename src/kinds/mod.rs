@@ -81,6 +81,8 @@ pub struct Kind {
     pub never: Vec<Status>,
     /// Classes of cues that rule the kind out: "the old filling is out" restores nothing.
     pub not_with: Vec<String>,
+    /// Fields of which an entry holds one: "six weeks, no, months"; a second one makes a second entry.
+    pub either: Vec<String>,
     pub fields: IndexMap<String, Field>,
     pub rules: Vec<Rule>,
     pub examples: Vec<Example>,
@@ -110,6 +112,8 @@ pub struct Field {
     pub plausible: Option<(Decimal, Decimal)>,
     /// Narrower ones by what another field holds: the table with them, and that field.
     pub windows: Option<(String, String)>,
+    /// Holds only where another field is one of these: a length belongs to a fragment, not to a perforation.
+    pub only_with: Option<(String, Vec<String>)>,
     pub source: Option<String>,
     /// Several words of this field are joined: "unwound" + "discarded".
     pub joins: bool,

@@ -60,9 +60,50 @@ struct Around {
     clause: usize,
 }
 
+/// "twenty fi, twenty five", "hy, hydroxide": a word that was broken off and begun anew is no more than a filler. What was
+/// heard stays as it is.
+fn quiet_false_starts(tokens: &mut [Token]) {
+    const FILLER: &str = "um";
+    let word = |k: usize, tokens: &[Token]| {
+        tokens.get(k).filter(|t| t.shape == Shape::Word).map(|t| t.text.clone()).unwrap_or_default()
+    };
+    for comma in 1..tokens.len() {
+        if !tokens.get(comma).is_some_and(|t| t.is_mark(",")) {
+            continue;
+        }
+        let broken = word(comma - 1, tokens);
+        let begins = |whole: &str| {
+            (2..=5).contains(&broken.chars().count())
+                && whole.len() > broken.len()
+                && whole.starts_with(&broken)
+        };
+        let known = number::is_number_word(&broken) || KNOWN.contains(&broken.as_str());
+        if known || broken.is_empty() {
+            continue;
+        }
+        let same = comma > 1
+            && !word(comma - 2, tokens).is_empty()
+            && word(comma - 2, tokens) == word(comma + 1, tokens);
+        let from = if begins(&word(comma + 1, tokens)) {
+            comma - 1
+        } else if same && begins(&word(comma + 2, tokens)) {
+            comma - 2
+        } else {
+            continue;
+        };
+        for token in tokens.get_mut(from..comma).unwrap_or_default() {
+            FILLER.clone_into(&mut token.text);
+        }
+    }
+}
+
+/// Short words that may stand before a comma and a longer word that begins like them.
+const KNOWN: [&str; 12] = ["mb", "ml", "db", "dl", "mm", "in", "on", "to", "no", "so", "it", "and"];
+
 impl Line {
     pub fn new(breath: &Breath, vocabulary: &Vocabulary) -> Self {
-        let tokens = token::tokens(breath);
+        let mut tokens = token::tokens(breath);
+        quiet_false_starts(&mut tokens);
         let terms = terms(&tokens, vocabulary);
         let mut items = Vec::with_capacity(tokens.len());
         let mut i = 0;

@@ -47,6 +47,11 @@ static PARTS: LazyLock<HashMap<&'static str, Part>> = LazyLock::new(|| {
         .collect()
 });
 
+/// Is a word part of a spoken number?
+pub fn is_number_word(word: &str) -> bool {
+    PARTS.contains_key(word)
+}
+
 /// One number that was said.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Atom {
@@ -304,6 +309,10 @@ impl Reader<'_> {
         }
         let (whole, end, form) = self.cardinal(i)?;
         if self.word(end) == Some("point") && self.has_decimals(end + 1) {
+            return self.decimals(i, end, whole, 1);
+        }
+        // "twenty comma five", as many languages have it.
+        if self.word(end) == Some("comma") && self.digit(end + 1).is_some() {
             return self.decimals(i, end, whole, 1);
         }
         // "ten point 5" never splits here; a printed part after a spoken one is read as one number too.
