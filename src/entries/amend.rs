@@ -291,6 +291,16 @@ fn strange_words(at: &At<'_>, items: &Range<usize>, pieces: &[Piece]) -> usize {
         .count()
 }
 
+/// Are these values of another canal in the breath of an entry that has the same fields for its own?
+fn is_parallel(s: &Session<'_>, at: &At<'_>, entry: usize, filled: &Filled) -> bool {
+    let (Some(old), Some(note)) = (s.entries.get(entry), s.notes.get(entry)) else { return false };
+    let [draft] = filled.drafts.as_slice() else { return false };
+    let other = draft.canal.as_ref().is_some_and(|c| old.canal.as_ref().is_some_and(|o| *o != c.canal));
+    let said = !old.carried.iter().any(|c| c == "canal");
+    let own = |p: &Piece| old.values.contains_key(&p.field);
+    other && said && note.breath == at.n && !draft.pieces.is_empty() && draft.pieces.iter().all(own)
+}
+
 /// Does an entry hold another of the fields of which there is one only?
 fn holds_other(k: &Kind, values: &indexmap::IndexMap<String, Value>, pieces: &[Piece]) -> bool {
     let either = |f: &String| k.either.contains(f);
@@ -361,13 +371,16 @@ pub(super) fn continues(
                 && s.entries.get(i).is_some_and(|e| e.values.get(&p.field) != p.value.as_ref())
         };
         let one_more = then && !pieces.is_empty() && pieces.iter().all(new);
-        let fits = (lead && canal || again && !pieces.is_empty() || same && canal || one_more)
+        // "hypochlorite, two mil MB, four mil distal": the same again with its own amount.
+        let parallel = !lead && is_parallel(s, at, i, &filled);
+        let fits = (lead && canal || again && !pieces.is_empty() || same && canal || one_more || parallel)
             && filled.leftover.is_empty()
             && strange_words(at, items, &pieces) == 0;
         if !fits || pieces.len() < explains {
             continue;
         }
-        let told = status::of(&at.line, sentence, items, items.start, Manner::Record, false, &|_| false)
+        let valued = |i: usize| pieces.iter().any(|p| p.items.contains(&i));
+        let told = status::of(&at.line, sentence, items, items.start, Manner::Record, false, &valued)
             .unwrap_or_default();
         let status = told.status;
         let with = s.entries.get(i).map(|e| e.id.clone());
@@ -387,6 +400,14 @@ pub(super) fn continues(
                     push_doubt(&mut entry, &p.field, reason, alternatives);
                 }
                 found.push((p.field.clone(), p.items.clone()));
+            }
+            if parallel && let Some(old) = s.entries.get(i) {
+                for (field, value) in old.values.iter().filter(|(_, v)| v.text().is_some()) {
+                    if !entry.values.contains_key(field) {
+                        entry.values.insert(field.clone(), value.clone());
+                        why.values.push((field.clone(), From::Same(old.id.clone())));
+                    }
+                }
             }
             s.same(at, items, kind, &mut entry, &mut why);
             s.locate(at, &mut entry, &mut why, k.place, draft.canal.as_ref());
@@ -503,13 +524,17 @@ pub(super) fn belongs(
                 && (status != Status::NotDone || e.values.is_empty())
         })
     };
-    let of_breath: Vec<usize> = s
-        .live()
-        .take_while(|&t| {
-            s.notes.get(t).is_some_and(|n| n.breath == at.n && n.kind == filled.kind) && same_tooth(s, t)
-        })
-        .filter(|&t| lacks(s, t))
-        .collect();
+    let of = |breath: usize, t: usize| {
+        s.notes.get(t).is_some_and(|n| n.breath == breath && n.kind == filled.kind) && same_tooth(s, t)
+    };
+    let mut of_breath: Vec<usize> = s.live().take_while(|&t| of(at.n, t)).filter(|&t| lacks(s, t)).collect();
+    if of_breath.is_empty() && status == Status::Done {
+        // "paper points, all four" – "size thirty": what the last entry lacks may come with the next breath.
+        let explained = signs(at, items, filled.kind, &draft.pieces) + usize::from(draft.pieces.len() > 1);
+        let plain = strange_words(at, items, &draft.pieces) <= explained;
+        let before = |t: &usize| plain && of(at.n.wrapping_sub(1), *t) && lacks(s, *t);
+        of_breath = s.live().take(1).filter(before).collect();
+    }
     let Some(&last) = of_breath.first() else { return false };
     let same_canal = |t: &usize, c: &Canal| s.entries.get(*t).is_some_and(|e| e.canal.as_ref() == Some(c));
     let targets: Vec<usize> = match draft.canal.as_ref().map(|n| &n.canal) {

@@ -540,7 +540,8 @@ fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Mention>) -> 
     leads.dedup();
     let mut pieces = pieces;
     let mut groups = group(line, &mentions, &leads);
-    if k.each_in_its_canal && leads.len() > groups.len().max(1) {
+    let alone = mentions.iter().all(|m| m.names.len() == 1);
+    if k.each_in_its_canal && leads.len() > groups.len().max(1) && !(alone && mentions.len() == leads.len()) {
         one_of(&mut pieces, &leads);
         leads.truncate(1);
         groups = group(line, &mentions, &leads);
@@ -574,7 +575,12 @@ fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Mention>) -> 
         let word = p.value.as_ref().is_some_and(|v| v.text().is_some());
         let once = word
             && !p.lead
-            && (at == first_lead || beside && p.items.end == first_lead)
+            && (at == first_lead
+                || beside && p.items.end == first_lead
+                || pieces.iter().any(|x| {
+                    let number = x.value.as_ref().is_some_and(|v| v.number().is_some());
+                    x.lead && number && x.items.start == first_lead && x.items.end == at
+                }))
             && pieces.iter().filter(|x| x.field == p.field).count() == 1;
         let own = of_next.or_else(|| leads.iter().rposition(|l| *l <= at)).filter(|_| !once);
         let spread = (p.items.start.saturating_sub(2)..p.items.start)
@@ -594,10 +600,35 @@ fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Mention>) -> 
             }
         }
     }
-    if k.place != Place::Tooth {
+    if k.place != Place::Tooth && !pair_canals(line, k, &mentions, &leads, &mut out) {
         share_canals(&groups, &leads, &mut out);
     }
     out
+}
+
+/// "MB, ML, distal, nineteen, eighteen and a half, twenty": as many canals as values, first all of these and then all of
+/// those.
+fn pair_canals(line: &Line, k: &Kind, mentions: &[Mention], leads: &[usize], out: &mut [Draft]) -> bool {
+    let (Some(first), Some(last)) = (leads.first(), leads.last()) else { return false };
+    let before = mentions.iter().filter(|m| m.items.end <= *first).count();
+    let after = mentions.iter().filter(|m| m.items.start > *last).count();
+    let in_order = (*first..line.sentence_end(*last)).any(|i| {
+        line.is_word(i, "respectively") || line.is_word(i, "order") && i > 0 && !line.is_word(i - 1, "in")
+    });
+    let alone = mentions.iter().all(|m| m.names.len() == 1);
+    let side = before == mentions.len() || after == mentions.len();
+    if !(alone
+        && side
+        && mentions.len() == leads.len()
+        && mentions.len() > 1
+        && (in_order || k.each_in_its_canal))
+    {
+        return false;
+    }
+    for (m, draft) in mentions.iter().zip(out) {
+        draft.canal = Some(Named { canal: canal(m.names.clone()), items: m.items.clone(), unsure: false });
+    }
+    true
 }
 
 /// "tender to percussion, not tender to palpation": each list item has its value of this field before it. Gives the list

@@ -38,6 +38,8 @@ pub const UNSURE: f32 = 1.2;
 const NUMBER_SIGN: f32 = 1.55;
 /// Words of a rule of at least this weight say what was not done without what the rule needs.
 const SURE: f32 = 1.4;
+/// So far before a rule's words a "no" may stand that denies them ("at no point was EDTA used").
+const NEAR_NO: usize = 4;
 /// What a number costs that stands before what is denied.
 const OF_DENIED: f32 = 1.0;
 /// What a plain word costs that nothing explains.
@@ -450,9 +452,12 @@ fn is_denied(line: &Line, top: &Hit) -> bool {
 
 /// "saline two mil, no hypochlorite": what stands before the "no" is not of what is denied.
 fn of_what_is_denied(line: &Line, top: &Hit, filled: &Filled) -> bool {
-    let no = top.first.checked_sub(1).filter(|&i| cue(line, i, "no") && !sentence::takes_back(line, i));
+    let no = |i: usize| cue(line, i, "no") && !sentence::takes_back(line, i);
+    let near = top.first.saturating_sub(NEAR_NO)..top.first;
     let mut pieces = filled.drafts.iter().flat_map(|d| &d.pieces);
-    no.is_some_and(|no| pieces.any(|p| p.items.end <= no && p.items.clone().any(|i| line.atom(i).is_some())))
+    near.rev().find(|&i| no(i)).is_some_and(|no| {
+        pieces.any(|p| p.items.end <= no && p.items.clone().any(|i| line.atom(i).is_some()))
+    })
 }
 
 /// What plain words cost that neither the rule nor a field explains: many of them mean that something else is told.

@@ -192,7 +192,9 @@ fn speech(line: &Line, items: Range<usize>, lecture: bool) -> Speech {
     }
     let of_others = || {
         let other = find_cue(line, items.clone(), "others");
-        let with = |i: usize| ["with", "to", "for", "from"].iter().any(|w| i > 0 && line.is_word(i - 1, w));
+        let with = |i: usize| {
+            ["with", "to", "for", "from", "see", "sees"].iter().any(|w| i > 0 && line.is_word(i - 1, w))
+        };
         other.is_some_and(|i| !with(i)) && !["plan", "plan-after", "condition"].iter().any(|c| any(c))
     };
     if any("past") || of_others() {

@@ -249,7 +249,18 @@ impl<'a> Session<'a> {
             let used = match segment.read.clone() {
                 Some(reading) => self.read(at, &segment, reading, &sentence, conditional, correcting),
                 None if doubtful && !correcting => false,
-                None => self.goes_on(at, &segment.items, &sentence, correcting),
+                None => {
+                    let whole = self.goes_on(at, &segment.items, &sentence, correcting);
+                    // "…, two mil MB, four mil distal": what is not understood together may be part by part.
+                    if !whole && !correcting {
+                        for part in parts(&at.line, &segment.items) {
+                            if self.goes_on(at, &part, &sentence, false) {
+                                at.place(part);
+                            }
+                        }
+                    }
+                    whole
+                }
             };
             if used {
                 at.place(segment.items.clone());
@@ -670,6 +681,19 @@ pub(super) fn numbers(line: &Line, pieces: &[fill::Piece]) -> Vec<String> {
         .collect();
     said.sort_by_key(|p| std::cmp::Reverse(p.items.end));
     said.into_iter().map(|p| p.field.clone()).collect()
+}
+
+/// The parts of a stretch between its commas; none where there is no comma.
+fn parts(line: &Line, items: &Range<usize>) -> Vec<Range<usize>> {
+    let mut out = Vec::new();
+    let mut start = items.start;
+    for i in items.clone() {
+        if line.is_mark(i, ",") || i + 1 == items.end {
+            out.push(start..i + 1);
+            start = i + 1;
+        }
+    }
+    if out.len() < 2 { vec![] } else { out }
 }
 
 /// An entry with nothing in it yet.

@@ -126,7 +126,18 @@ pub(super) fn ratio(line: &Line, i: usize) -> Option<Reading> {
     }
     let joint = ["to", "in", "per", "is", "on"].iter().any(|w| line.is_word(i + 1, w))
         || [":", "-", "/"].iter().any(|m| line.is_mark(i + 1, m));
-    let article = usize::from(line.is_word(i + 2, "a"));
+    // "one is to two lakh"
+    let is_to = usize::from(line.is_word(i + 1, "is") && line.is_word(i + 2, "to"));
+    let article = is_to + usize::from(line.is_word(i + 2 + is_to, "a"));
+    // "one one hundred zero": what a listener makes of 1:100000 where "to" and "thousand" were swallowed.
+    if let (Some(b), Some(zero)) = (line.atom(i + 1), line.atom(i + 2))
+        && zero.value == Decimal::ZERO
+        && [50, 80, 100, 200].iter().any(|n| b.value == Decimal::whole(*n))
+    {
+        let value = b.value.saturating_times(1000);
+        let read = Reading::new(i + 3, value).doubted("\"thousand\" was not heard", vec![]);
+        return Some(Reading { text: Some(format!("1:{value}")), ..read });
+    }
     let b = line.atom(i + 2 + article).filter(|_| joint)?;
     // "1:100 000": a blank between the thousands.
     let blank = line
@@ -137,10 +148,18 @@ pub(super) fn ratio(line: &Line, i: usize) -> Option<Reading> {
         .items
         .get(i + 3 + article)
         .is_some_and(|it| line.tokens.get(it.first).is_some_and(|t| t.joined && t.text == "k"));
-    let value = if blank || kilo { b.value.saturating_times(1000) } else { b.value };
+    let lakh = ["lakh", "lakhs", "lac", "lacs"].iter().any(|w| line.is_word(i + 3 + article, w));
+    let value = match (blank || kilo, lakh) {
+        (true, _) => b.value.saturating_times(1000),
+        (_, true) => b.value.saturating_times(100_000),
+        _ => b.value,
+    };
     if value < Decimal::whole(1000) {
         return None;
     }
     let text = format!("1:{value}");
-    Some(Reading { text: Some(text), ..Reading::new(i + 3 + article + usize::from(blank || kilo), value) })
+    Some(Reading {
+        text: Some(text),
+        ..Reading::new(i + 3 + article + usize::from(blank || kilo || lakh), value)
+    })
 }

@@ -72,6 +72,8 @@ pub enum Slot {
     MmPart,
     /// A taper in per cent ("four percent").
     TaperPct,
+    /// A taper with its zero or its point ("oh four").
+    TaperPart,
     /// A tooth number.
     Tooth,
     /// A tooth number said digit by digit ("three six").
@@ -84,7 +86,7 @@ pub enum Slot {
 pub(super) const COUNT: usize = Slot::ALL.len();
 
 impl Slot {
-    pub const ALL: [Self; 21] = [
+    pub const ALL: [Self; 22] = [
         Self::Count,
         Self::Number,
         Self::Bare,
@@ -103,6 +105,7 @@ impl Slot {
         Self::Shaft,
         Self::MmPart,
         Self::TaperPct,
+        Self::TaperPart,
         Self::Tooth,
         Self::ToothDigits,
         Self::Lot,
@@ -120,6 +123,7 @@ impl Slot {
             "mm." => Self::MmSure,
             "mm/" => Self::MmPart,
             "taper%" => Self::TaperPct,
+            "taper." => Self::TaperPart,
             "shaft" => Self::Shaft,
             "tooth2" => Self::ToothDigits,
             "size/taper" => Self::SizeTaper,
@@ -176,7 +180,7 @@ impl Reading {
         self.doubts.push(Unsure { of_taper: false, reason: reason.into(), alternatives });
     }
 
-    fn doubted(mut self, reason: impl Into<String>, alternatives: Vec<Decimal>) -> Self {
+    pub(super) fn doubted(mut self, reason: impl Into<String>, alternatives: Vec<Decimal>) -> Self {
         self.doubt(reason, alternatives);
         self
     }
@@ -200,6 +204,10 @@ pub fn read(slot: Slot, line: &Line, i: usize) -> Option<Reading> {
         Slot::SizeTaper => size(line, i).filter(|r| r.taper.is_some()),
         Slot::Taper => taper(line, i),
         Slot::MmPart => mm(line, i).filter(|r| !r.value.is_whole()),
+        Slot::TaperPart => {
+            let part = |a: &Atom| a.value == Decimal::ZERO || a.form == Form::Fraction;
+            taper(line, i).filter(|_| line.atom(i).is_some_and(part))
+        }
         Slot::TaperPct => taper(line, i).filter(|r| r.has_unit),
         Slot::Pct => pct(line, i),
         Slot::Ml => with_unit(line, i, &[("ml", 1), ("mil", 1)]),
@@ -630,6 +638,9 @@ fn with_unit(line: &Line, i: usize, units: &[(&str, i64)]) -> Option<Reading> {
     if a.value < Decimal::whole(1) && line.is_word(r.end, "of") && line.is_word(r.end + 1, "a") {
         r.end += 2;
     }
+    // "one full minute"
+    r.end +=
+        usize::from(["full", "whole", "good", "solid", "further"].iter().any(|w| line.is_word(r.end, w)));
     let unit = line.unit(r.end)?;
     let (_, by) = units.iter().find(|(u, _)| *u == unit)?;
     r.value = r.value.saturating_times(*by);
