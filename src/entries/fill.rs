@@ -443,9 +443,23 @@ fn mentions(s: &Stretch<'_>, kind: usize, pieces: &[Piece]) -> Vec<Mention> {
                 }
                 vec![BOTH.to_owned()]
             }
+            // "everything except the distal", "the other three": which these are the session knows.
+            "others?" => {
+                let excepted = line
+                    .term(i + 1, "canals")
+                    .or_else(|| line.term(i + 2, "canals").filter(|_| line.is_word(i + 1, "the")));
+                let of = excepted.into_iter().flat_map(|c| c.split('+')).filter(|c| !c.ends_with('?'));
+                std::iter::once(OTHERS.to_owned()).chain(of.map(str::to_owned)).collect()
+            }
             "all" if names_canals && line.items.get(i).is_some_and(|it| it.end == it.first + 1) => continue,
             v => v.split('+').map(str::to_owned).collect(),
         };
+        // What is excepted is no canal of its own.
+        let of_others = |m: &Mention| m.names.first().is_some_and(|n| n == OTHERS) && m.items.end + 1 >= i;
+        if names.iter().all(|n| n != OTHERS) && out.last().is_some_and(|m| of_others(m) && m.names.len() > 1)
+        {
+            continue;
+        }
         out.push(Mention { items: i..i + 1, names });
     }
     // "not the mesiobuccal, the distobuccal": the later stands.
@@ -683,6 +697,8 @@ fn group(line: &Line, mentions: &[Mention], leads: &[usize]) -> Vec<Named> {
 
 /// "both": the canals of the list just named, else all.
 pub const BOTH: &str = "both";
+/// "the other three"; the names that stand with it are those that are not meant.
+pub const OTHERS: &str = "others";
 
 fn canal(mut names: Vec<String>) -> Canal {
     // "three canals, mesiobuccal, …": names say more than "all".

@@ -38,6 +38,8 @@ pub const UNSURE: f32 = 1.2;
 const NUMBER_SIGN: f32 = 1.55;
 /// Words of a rule of at least this weight say what was not done without what the rule needs.
 const SURE: f32 = 1.4;
+/// What "…, same in the distal" costs inside of another step.
+const SAME_AGAIN: f32 = 1.5;
 /// So far before a rule's words a "no" may stand that denies them ("at no point was EDTA used").
 const NEAR_NO: usize = 4;
 /// What a number costs that stands before what is denied.
@@ -322,6 +324,7 @@ fn boundaries(
     for i in whole.clone() {
         if line.term(i, "canals").is_some()
             || cue(line, i, "then")
+            || i > whole.start && is_same_elsewhere(line, i)
             || i > whole.start && line.is_mark(i - 1, ",") && sentence::denies_from(line, i)
             || line.atom(i).is_some() && (i == whole.start || line.atom(i - 1).is_none())
         {
@@ -423,6 +426,9 @@ fn score(
             score += filled.score;
             score -= unexplained(line, kinds, &rules, top, &filled);
             score -= strange(line, &items, top, &filled);
+            if (items.start + 1..items.end).any(|i| i > top.first && is_same_elsewhere(line, i)) {
+                score -= SAME_AGAIN;
+            }
             if of_what_is_denied(line, top, &filled) {
                 score -= OF_DENIED;
             }
@@ -440,6 +446,14 @@ fn score(
         }
     }
     best
+}
+
+/// ", same in the distal": the step before once more, in another canal.
+fn is_same_elsewhere(line: &Line, i: usize) -> bool {
+    i > 0
+        && line.is_mark(i - 1, ",")
+        && line.term(i, "same") == Some("*")
+        && (i + 1..i + 4).any(|k| line.term(k, "canals").is_some())
 }
 
 /// "no working length today": right behind a "no" a rule's words alone say what was not done.

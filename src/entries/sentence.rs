@@ -203,7 +203,8 @@ fn speech(line: &Line, items: Range<usize>, lecture: bool) -> Speech {
     if !lecture && (cue(line, first, "patient-start") || any("patient")) {
         return Speech::Talk("patient");
     }
-    if any("total") && items.clone().any(|i| line.atom(i).is_some()) {
+    let measured = |i: usize| line.atom(i).is_some() && line.unit(i + 1).is_some();
+    if any("total") && items.clone().any(measured) {
         return Speech::Talk("total");
     }
     if any("fact") || any("talk") {

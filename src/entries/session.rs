@@ -480,10 +480,15 @@ impl<'a> Session<'a> {
         let carries = !matches!(status, Status::General | Status::Conditional);
         match (place, canal) {
             (Place::Canal | Place::NamesCanals, Some(named)) => {
-                let canal = self.meant(&named.canal, breath);
-                entry.canal = Some(canal.clone());
                 let said = at.spoken(&named.items);
                 why.canal = Some(said.clone());
+                if named.canal.names().first().is_some_and(|n| n.as_str() == fill::OTHERS) {
+                    entry.canal = self.others(&named.canal);
+                    push_doubt(entry, "canal", "the others of the canals named so far", &[]);
+                    return;
+                }
+                let canal = self.meant(&named.canal, breath);
+                entry.canal = Some(canal.clone());
                 if named.unsure {
                     push_doubt(entry, "canal", "the speaker was not sure", &[]);
                 }
@@ -502,6 +507,29 @@ impl<'a> Session<'a> {
                 }
             }
             _ => {}
+        }
+    }
+
+    /// The canals named on this tooth but those that are excepted, else but the one at work.
+    fn others(&self, canal: &Canal) -> Option<Canal> {
+        let excepted: Vec<&String> = canal.names().iter().skip(1).collect();
+        let at_work = self.canal.as_ref().map(|c| c.names().to_vec()).unwrap_or_default();
+        let is_meant = |n: &&String| {
+            let out = if excepted.is_empty() { at_work.contains(n) } else { excepted.contains(n) };
+            !out && n.as_str() != "all" && n.as_str() != "single"
+        };
+        let mut names: Vec<String> = Vec::new();
+        let of_tooth = self.entries.iter().rev().take(FAR_BACK).filter(|e| e.tooth == self.tooth);
+        for name in of_tooth.filter_map(|e| e.canal.as_ref()).flat_map(Canal::names).filter(is_meant) {
+            if !names.contains(name) {
+                names.push(name.clone());
+            }
+        }
+        names.reverse();
+        match names.as_slice() {
+            [] => None,
+            [one] => Some(Canal::One(one.clone())),
+            _ => Some(Canal::Many(names)),
         }
     }
 

@@ -5,6 +5,9 @@ use std::ops::Range;
 use super::sentence::{self as sentence_room, cue, find_cue};
 use crate::{log::Status, words::line::Line};
 
+/// So far behind a step the words are looked for that alone deny it.
+const NEAR: usize = 12;
+
 /// How the speaker speaks: to the record, or to learners.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Manner {
@@ -66,7 +69,7 @@ pub fn of(
     if general.is_some() {
         return told(Status::General, general);
     }
-    if manner == Manner::Theory {
+    if manner == Manner::Theory && !tells_a_deed(line, sentence) {
         return (!states_a_fact(line, sentence)).then_some(Status::General.into());
     }
     if let Some(by) = negated(line, sentence, stretch, anchor, valued) {
@@ -125,6 +128,16 @@ fn is_learner(line: &Line, i: usize) -> bool {
     cue(line, i, "you") && !(i > 0 && spoken_to.iter().any(|w| line.is_word(i - 1, w)))
 }
 
+/// "and I've flushed two mil", "so I topped up": a lecturer's own deed, though no tooth was named.
+fn tells_a_deed(line: &Line, sentence: &Range<usize>) -> bool {
+    let own = |i: usize| ["i", "we", "i've", "we've", "i'd"].iter().any(|w| line.is_word(i, w));
+    let deed = |i: usize| {
+        let w = line.text(i);
+        w.ends_with("ed") && w.len() > 4 && w != "need" || cue(line, i, "past-verb")
+    };
+    sentence.clone().any(|i| own(i) && (deed(i + 1) || line.is_word(i + 1, "have") && deed(i + 2)))
+}
+
 /// "the sealer is only a thin film": a copula that no participle follows says what is, not what one does.
 fn states_a_fact(line: &Line, sentence: &Range<usize>) -> bool {
     let says = |i: usize| ["is", "are", "was", "were", "means", "happens"].iter().any(|w| line.is_word(i, w));
@@ -181,6 +194,21 @@ fn negated(
             return Some(i);
         }
     }
+    // "Chlorhexidine, skipped.", "Obturation no, he had to drive."
+    let ends =
+        |k: usize| line.items.get(k).is_none_or(|it| matches!(it.what, crate::words::line::What::Mark));
+    let near = anchor..sentence.end.min(anchor + NEAR);
+    let alone = |k: usize| {
+        let no =
+            line.is_word(k, "no") && k > anchor && line.atom(k - 1).is_none() && !line.is_mark(k - 1, ",");
+        let skipped = line.is_mark(k - 1, ",") && cue(line, k, "negation-after");
+        (no || skipped) && ends(k + 1)
+    };
+    if let Some(k) = near.clone().skip(1).take_while(|&k| !line.is_mark(k, ".")).find(|&k| alone(k))
+        && !(anchor + 1..k).any(|i| line.is_mark(i, ",") && i + 1 != k)
+    {
+        return Some(k);
+    }
     // After: "not used", "was skipped".
     let mut i = anchor;
     while i < stretch.end.max(anchor) {
@@ -221,7 +249,9 @@ fn planned(
     let mut i = before.end;
     while i > before.start {
         i -= 1;
-        if cue(line, i, "plan") {
+        // "twenty minutes later a ten drops in"
+        let since = i > 0 && line.is_word(i, "later") && line.unit(i - 1).is_some();
+        if cue(line, i, "plan") && !since {
             return Some(i);
         }
         if line.is_word(i, "but") || cue(line, i, "affirmed") || line.is_mark(i, ".") {

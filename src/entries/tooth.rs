@@ -108,7 +108,7 @@ pub fn from_terms(terms: &[(String, String)], number: Option<&str>) -> Option<St
 /// Is a number at item `i` part of a range of teeth ("24 to 26"), or one of a measure?
 pub fn is_range(line: &Line, end: usize) -> bool {
     (line.is_word(end, "to") || line.is_word(end, "through") || line.is_mark(end, "-"))
-        && line.atom(end + 1).is_some()
+        && (line.atom(end + 1).is_some() || line.is_word(end + 1, "number") && line.atom(end + 2).is_some())
 }
 
 #[cfg(test)]
