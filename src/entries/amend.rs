@@ -13,7 +13,7 @@ use super::{
 };
 use crate::{
     kinds::{Is, Kind, Place},
-    log::{Canal, Status, Value},
+    log::{Canal, Entry, Status, Value},
     words::{line::What, slot::Slot},
 };
 
@@ -83,6 +83,22 @@ impl Session<'_> {
             && note.why.later.iter().any(now)
             && pieces.peek().is_some()
             && pieces.all(old)
+    }
+
+    /// "the perforation": named with its article after an entry that tells of it.
+    pub(super) fn is_recalled(&self, at: &At<'_>, reading: &super::segment::Reading) -> bool {
+        let [draft] = reading.filled.drafts.as_slice() else { return false };
+        let first = reading.rule_items.start;
+        let known = first > 0 && ["the", "that", "this"].iter().any(|w| at.line.is_word(first - 1, w));
+        let same = |e: &Entry| {
+            draft.pieces.iter().all(|p| p.value.is_some() && e.values.get(&p.field) == p.value.as_ref())
+        };
+        let told = |i: usize| {
+            let of_kind = self.notes.get(i).is_some_and(|n| n.kind == reading.kind);
+            of_kind && self.entries.get(i).is_some_and(|e| e.tooth == self.tooth && same(e))
+        };
+        let whole = draft.pieces.iter().all(|p| p.items.start >= first);
+        known && whole && !draft.pieces.is_empty() && self.live().take(super::session::FAR_BACK).any(told)
     }
 
     /// The last live entry of a kind that a draft corrects: of the canal that is named, where there is one.
@@ -301,8 +317,18 @@ fn is_parallel(s: &Session<'_>, at: &At<'_>, entry: usize, filled: &Filled) -> b
     other && said && note.breath == at.n && !draft.pieces.is_empty() && draft.pieces.iter().all(own)
 }
 
-/// Does an entry hold another of the fields of which there is one only?
+/// Does an entry hold another of the fields of which there is one only, or what a field does not go with?
 fn holds_other(k: &Kind, values: &indexmap::IndexMap<String, Value>, pieces: &[Piece]) -> bool {
+    let alien = |p: &Piece| {
+        let only = k.fields.get(&p.field).and_then(|f| f.only_with.as_ref());
+        only.is_some_and(|(other, these)| {
+            let is = values.get(other).and_then(Value::text);
+            is.is_some_and(|is| !these.iter().any(|t| t == is))
+        })
+    };
+    if pieces.iter().any(alien) {
+        return true;
+    }
     let either = |f: &String| k.either.contains(f);
     values.keys().any(either) && pieces.iter().any(|p| either(&p.field) && !values.contains_key(&p.field))
 }
@@ -519,7 +545,10 @@ pub(super) fn belongs(
                 && draft.pieces.iter().all(|p| match e.values.get(&p.field) {
                     None => true,
                     // Said again, it is no second step; of a canal it may be.
-                    Some(old) => k.place == Place::Tooth && p.value.as_ref() == Some(old),
+                    Some(old) => {
+                        let word = old.text().is_some() && draft.canal.is_none();
+                        (k.place == Place::Tooth || word) && p.value.as_ref() == Some(old)
+                    }
                 })
                 && (status != Status::NotDone || e.values.is_empty())
         })

@@ -187,14 +187,16 @@ fn speech(line: &Line, items: Range<usize>, lecture: bool) -> Speech {
     if cue(line, first, "request-start") || any("request") {
         return Speech::Talk("request");
     }
+    if any("restate") {
+        return Speech::Talk("restate");
+    }
     if any("counterfactual") {
         return Speech::Talk("counterfactual");
     }
     let of_others = || {
         let other = find_cue(line, items.clone(), "others");
-        let with = |i: usize| {
-            ["with", "to", "for", "from", "see", "sees"].iter().any(|w| i > 0 && line.is_word(i - 1, w))
-        };
+        let with =
+            |i: usize| ["with", "to", "for", "see", "sees"].iter().any(|w| i > 0 && line.is_word(i - 1, w));
         other.is_some_and(|i| !with(i)) && !["plan", "plan-after", "condition"].iter().any(|c| any(c))
     };
     if any("past") || of_others() {

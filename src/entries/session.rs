@@ -133,6 +133,7 @@ impl<'a> Session<'a> {
             inside.get(h.first) != Some(&true)
                 && self.is_real(h, &line)
                 && controls::is_sign(h, &line)
+                && !self.is_vague(h)
                 && !controls::in_passing(&self.x.kinds, h, &line)
                 && !self.is_ruled_out(h, &line)
         });
@@ -164,6 +165,16 @@ impl<'a> Session<'a> {
                 }
             }
         }
+    }
+
+    /// "got all that" finds no canals.
+    fn is_vague(&self, hit: &Hit) -> bool {
+        let names = self.x.kinds.all.get(hit.kind).is_some_and(|k| k.place == Place::NamesCanals);
+        let mut canals = hit.found.terms.iter().filter(|(vocabulary, _)| vocabulary == "canals").peekable();
+        names
+            && matches!(hit.of, Of::Rule(_))
+            && canals.peek().is_some()
+            && canals.all(|(_, value)| value.ends_with('?'))
     }
 
     /// Stand words beside a rule's words that rule its kind out ("penicillin allergy" prescribes nothing)?
@@ -354,6 +365,9 @@ impl<'a> Session<'a> {
         }
         if reading.text.is_none() && amend::belongs(self, at, &segment.items, &reading.filled, status) {
             return true;
+        }
+        if kind.recalled && status == Status::Done && self.is_recalled(at, &reading) {
+            return false;
         }
         let drafts = reading.filled.drafts.clone();
         for draft in drafts {
@@ -715,6 +729,10 @@ pub(super) fn numbers(line: &Line, pieces: &[fill::Piece]) -> Vec<String> {
 fn parts(line: &Line, items: &Range<usize>) -> Vec<Range<usize>> {
     let mut out = Vec::new();
     let mut start = items.start;
+    // Each part looks at its sentence: a long stretch is left whole, so that the work stays linear.
+    if items.len() > NEAR {
+        return out;
+    }
     for i in items.clone() {
         if line.is_mark(i, ",") || i + 1 == items.end {
             out.push(start..i + 1);

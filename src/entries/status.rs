@@ -189,8 +189,10 @@ fn negated(
             }
             return Some(i);
         }
-        let reach = if line.is_word(i, "without") { 2 } else { 4 };
-        if cue(line, i, "no") && anchor - i <= reach {
+        // "without a dressing", but "without pain the ten file reached length"
+        let small = |k: usize| ["a", "an", "any", "the", "using"].iter().any(|w| line.is_word(k, w));
+        let reaches = !line.is_word(i, "without") || (i + 1..anchor).all(small);
+        if cue(line, i, "no") && anchor - i <= 4 && reaches {
             return Some(i);
         }
     }

@@ -41,6 +41,8 @@ struct KindFile {
     #[serde(default)]
     not_with: Vec<String>,
     #[serde(default)]
+    recalled: bool,
+    #[serde(default)]
     either: Vec<String>,
     #[serde(default)]
     fields: IndexMap<String, FieldFile>,
@@ -169,6 +171,7 @@ pub(super) fn read(file: &str, text: &str) -> Result<Kind, KindError> {
         never: raw.never,
         not_with: raw.not_with,
         either: raw.either,
+        recalled: raw.recalled,
         fields,
         rules,
         examples,

@@ -83,6 +83,8 @@ pub struct Kind {
     pub not_with: Vec<String>,
     /// Fields of which an entry holds one: "six weeks, no, months"; a second one makes a second entry.
     pub either: Vec<String>,
+    /// "the perforation": with its article it is the one that was told before, and no second one.
+    pub recalled: bool,
     pub fields: IndexMap<String, Field>,
     pub rules: Vec<Rule>,
     pub examples: Vec<Example>,
