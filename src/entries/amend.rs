@@ -526,6 +526,7 @@ pub(super) fn belongs(
     items: &Range<usize>,
     filled: &Filled,
     status: Status,
+    bare: bool,
 ) -> bool {
     let [draft] = filled.drafts.as_slice() else { return false };
     let Some(k) = s.x.kinds.all.get(filled.kind).filter(|k| k.goes_on) else { return false };
@@ -557,7 +558,7 @@ pub(super) fn belongs(
         s.notes.get(t).is_some_and(|n| n.breath == breath && n.kind == filled.kind) && same_tooth(s, t)
     };
     let mut of_breath: Vec<usize> = s.live().take_while(|&t| of(at.n, t)).filter(|&t| lacks(s, t)).collect();
-    if of_breath.is_empty() && status == Status::Done {
+    if of_breath.is_empty() && status == Status::Done && bare {
         // "paper points, all four" – "size thirty": what the last entry lacks may come with the next breath.
         let explained = signs(at, items, filled.kind, &draft.pieces) + usize::from(draft.pieces.len() > 1);
         let plain = strange_words(at, items, &draft.pieces) <= explained;

@@ -23,6 +23,8 @@ use crate::{
 /// How many items of its sentence around a step are looked at: more than a sentence has, so that speech without a full stop
 /// stays linear.
 const NEAR: usize = 120;
+/// So short is what only completes the entry of the breath before.
+const BARE: usize = 8;
 /// How many entries back an earlier value is looked for: more than a visit has, so that long recordings stay linear.
 pub(super) const FAR_BACK: usize = 400;
 
@@ -363,8 +365,14 @@ impl<'a> Session<'a> {
                 return true;
             }
         }
-        if reading.text.is_none() && amend::belongs(self, at, &segment.items, &reading.filled, status) {
-            return true;
+        if reading.text.is_none() {
+            // Only values, without a word of their kind ("size thirty", "glass ionomer"), complete an earlier breath.
+            let pieces = || reading.filled.drafts.iter().flat_map(|d| &d.pieces);
+            let by_value = reading.rule_items.clone().all(|i| pieces().any(|p| p.items.contains(&i)));
+            let bare = by_value && segment.items.len() <= BARE;
+            if amend::belongs(self, at, &segment.items, &reading.filled, status, bare) {
+                return true;
+            }
         }
         if kind.recalled && status == Status::Done && self.is_recalled(at, &reading) {
             return false;

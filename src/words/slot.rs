@@ -74,6 +74,8 @@ pub enum Slot {
     TaperPct,
     /// A taper with its zero or its point ("oh four").
     TaperPart,
+    /// Millimetres that are no standard size, or with a unit.
+    MmNoSize,
     /// A tooth number.
     Tooth,
     /// A tooth number said digit by digit ("three six").
@@ -86,7 +88,7 @@ pub enum Slot {
 pub(super) const COUNT: usize = Slot::ALL.len();
 
 impl Slot {
-    pub const ALL: [Self; 22] = [
+    pub const ALL: [Self; 23] = [
         Self::Count,
         Self::Number,
         Self::Bare,
@@ -106,6 +108,7 @@ impl Slot {
         Self::MmPart,
         Self::TaperPct,
         Self::TaperPart,
+        Self::MmNoSize,
         Self::Tooth,
         Self::ToothDigits,
         Self::Lot,
@@ -124,6 +127,7 @@ impl Slot {
             "mm/" => Self::MmPart,
             "taper%" => Self::TaperPct,
             "taper." => Self::TaperPart,
+            "mm~" => Self::MmNoSize,
             "shaft" => Self::Shaft,
             "tooth2" => Self::ToothDigits,
             "size/taper" => Self::SizeTaper,
@@ -204,6 +208,7 @@ pub fn read(slot: Slot, line: &Line, i: usize) -> Option<Reading> {
         Slot::SizeTaper => size(line, i).filter(|r| r.taper.is_some()),
         Slot::Taper => taper(line, i),
         Slot::MmPart => mm(line, i).filter(|r| !r.value.is_whole()),
+        Slot::MmNoSize => mm(line, i).filter(|r| r.has_unit || !is_standard_size(r.value)),
         Slot::TaperPart => {
             let part = |a: &Atom| a.value == Decimal::ZERO || a.form == Form::Fraction;
             taper(line, i).filter(|_| line.atom(i).is_some_and(part))
