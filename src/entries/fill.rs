@@ -7,11 +7,12 @@ use super::{
     sentence::{self, cue},
 };
 use crate::{
-    kinds::{Kind, Kinds, Place},
+    kinds::{Is, Kind, Kinds, Place},
     log::{Canal, Value},
     words::{
         Decimal,
         line::{Line, What},
+        slot::Slot,
     },
 };
 
@@ -415,7 +416,10 @@ fn mentions(s: &Stretch<'_>, kind: usize, pieces: &[Piece]) -> Vec<Mention> {
     let mut out: Vec<Mention> = Vec::new();
     for i in s.items.clone() {
         let Some(value) = line.term(i, "canals") else { continue };
-        if line.unit(i).is_some() && i > 0 && line.atom(i - 1).is_some() {
+        let fluids =
+            s.kinds.all.get(kind).is_some_and(|k| k.fields.values().any(|f| f.is == Is::Number(Slot::Ml)));
+        let unit = line.unit(i).is_some_and(|u| u != "ml" || fluids);
+        if unit && i > 0 && line.atom(i - 1).is_some() {
             continue;
         }
         let names_canals = s.kinds.all.get(kind).is_some_and(|k| k.place == Place::NamesCanals);
@@ -578,8 +582,9 @@ fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Mention>) -> 
         }
         // "tender to percussion": what stands before "to" belongs to what stands behind it.
         let next = p.items.end + usize::from(line.is_word(p.items.end + 1, "the")) + 1;
-        let beside =
-            leads.contains(&p.items.end) && !pieces.iter().any(|x| x.lead && x.items.end == p.items.start);
+        // "cold, um, nothing, electric also nothing"
+        let own = (0..p.items.start).rev().find(|&i| line.term(i, "fillers").is_none()).map_or(0, |i| i + 1);
+        let beside = leads.contains(&p.items.end) && !pieces.iter().any(|x| x.lead && x.items.end == own);
         let to_next = line.is_word(p.items.end, "to") || line.is_word(p.items.end, "on");
         let of_next = leads
             .iter()
@@ -593,7 +598,10 @@ fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Mention>) -> 
                 || beside && p.items.end == first_lead
                 || pieces.iter().any(|x| {
                     let number = x.value.as_ref().is_some_and(|v| v.number().is_some());
-                    x.lead && number && x.items.start == first_lead && x.items.end == at
+                    x.lead
+                        && number
+                        && x.items.start == first_lead
+                        && (x.items.end == at || x.items.contains(&at))
                 }))
             && pieces.iter().filter(|x| x.field == p.field).count() == 1;
         let own = of_next.or_else(|| leads.iter().rposition(|l| *l <= at)).filter(|_| !once);

@@ -12,6 +12,7 @@ pub mod segment;
 pub mod sentence;
 mod session;
 pub mod status;
+mod steps;
 mod teeth;
 pub mod tooth;
 pub mod why;

@@ -29,11 +29,6 @@ const DOUBTFUL: f32 = 2.0;
 /// Likewise for what is kept as said: people tell of their lives.
 const TOLD_DOUBTFUL: f32 = 0.8;
 
-/// An entry that explains less than this beyond its cost is shown with a doubt.
-pub const WEAK: f32 = 0.2;
-/// Likewise with a larger margin where this many words around it belong to nothing.
-pub const TOLD: usize = 3;
-pub const UNSURE: f32 = 1.2;
 /// A tooth that only "number" announces is none in talk ("number four's the one with the dog").
 const NUMBER_SIGN: f32 = 1.55;
 /// Words of a rule of at least this weight say what was not done without what the rule needs.
@@ -197,7 +192,12 @@ fn join(line: &Line, kinds: &Kinds, hits: &[Hit], run: &[Sentence], segments: Ve
 fn lists(line: &Line, kinds: &Kinds, a: &Filled, b: &Filled, items: Range<usize>) -> bool {
     let has_lead = |f: &Filled| f.drafts.iter().any(|d| d.pieces.iter().any(|p| p.lead));
     let each = kinds.all.get(a.kind).is_some_and(|k| !k.each.is_empty());
-    let mut inside = items.start..items.end.saturating_sub(1);
+    // What is said of all may follow in a sentence of its own ("… palatal 21. Apex locator, all of them").
+    let leads = |f: &Filled| {
+        let last = f.drafts.iter().flat_map(|d| &d.pieces).filter(|p| p.lead).map(|p| p.items.end).max();
+        last.unwrap_or_default()
+    };
+    let mut inside = items.start..items.end.saturating_sub(1).min(leads(a).max(leads(b)));
     each && has_lead(a) && has_lead(b) && !inside.any(|i| line.is_mark(i, ".") || line.is_mark(i, ";"))
 }
 
@@ -325,7 +325,10 @@ fn boundaries(
         if line.term(i, "canals").is_some()
             || cue(line, i, "then")
             || i > whole.start && is_same_elsewhere(line, i)
-            || i > whole.start && line.is_mark(i - 1, ",") && sentence::denies_from(line, i)
+            || i > whole.start
+                && line.is_mark(i - 1, ",")
+                && sentence::denies_from(line, i)
+                && !is_denied_value(kinds, hits, i)
             || line.atom(i).is_some() && (i == whole.start || line.atom(i - 1).is_none())
         {
             out.push(i);
@@ -446,6 +449,18 @@ fn score(
         }
     }
     best
+}
+
+/// "no tug-back": a value with its "no", and no step that was left out.
+fn is_denied_value(kinds: &Kinds, hits: &[Hit], i: usize) -> bool {
+    hits::within(hits, &(i..i + 1)).any(|h| match h.of {
+        Of::Field(f, n) => kinds
+            .all
+            .get(h.kind)
+            .and_then(|k| k.fields.get_index(f)?.1.hear.get(n))
+            .is_some_and(|heard| heard.gives.is_some()),
+        Of::Rule(_) => false,
+    })
 }
 
 /// ", same in the distal": the step before once more, in another canal.

@@ -11,6 +11,7 @@ use super::{
     segment::{self, Reading, Segment},
     sentence::{self, Sentence, Speech, cue, find_cue},
     status::{self, Manner, Told},
+    steps,
     why::{From, Spoken, Why},
 };
 use crate::{
@@ -22,7 +23,9 @@ use crate::{
 
 /// How many items of its sentence around a step are looked at: more than a sentence has, so that speech without a full stop
 /// stays linear.
-const NEAR: usize = 120;
+pub(super) const NEAR: usize = 120;
+/// A rule of this weight says what is told, whenever it was.
+const SURE: f32 = 3.0;
 /// So short is what only completes the entry of the breath before.
 const BARE: usize = 8;
 /// How many entries back an earlier value is looked for: more than a visit has, so that long recordings stay linear.
@@ -448,9 +451,7 @@ impl<'a> Session<'a> {
             }
         }
         super::own::check(&mut entry, &self.x.own);
-        if reading.margin < segment::WEAK
-            || told >= segment::TOLD && reading.margin < segment::UNSURE && reading.text.is_none()
-        {
+        if steps::is_unlikely(at, items, reading, &draft, &entry, told) {
             push_doubt(&mut entry, "entry", "few words speak for this step", &[]);
         }
         if !reading.filled.leftover.is_empty() && reading.text.is_none() {
@@ -615,6 +616,15 @@ impl<'a> Session<'a> {
         else {
             return;
         };
+        // "Complaint: hit two weeks ago": a sure word of the same kind says what is told.
+        let sure = hits::within(&at.hits, items).find_map(|h| match h.of {
+            Of::Rule(other) if h.kind == k => {
+                let rule = self.x.kinds.all.get(k)?.rules.get(other)?;
+                (rule.takes.is_some() && rule.weight >= SURE).then_some(other)
+            }
+            _ => None,
+        });
+        let r = sure.unwrap_or(r);
         let Some(rule) = self.x.kinds.all.get(k).and_then(|kind| kind.rules.get(r)) else { return };
         let (said, from_s, to_s) = at.said(items);
         let Some(name) = self.x.kinds.all.get(k).map(|k| k.name.clone()) else { return };

@@ -1,0 +1,85 @@
+//! How likely it is that a step is none: what speaks for it and against it, weighed by a fitted table.
+
+use std::{collections::HashMap, sync::LazyLock};
+
+use super::{fill::Draft, segment::Reading, sentence::cue, session::At};
+use crate::{
+    log::{Entry, Status},
+    words::{line::What, vocabulary::rows},
+};
+
+/// A step of which more than this share of its like were none is shown with a doubt.
+const FROM: f64 = 0.15;
+
+/// Words of these classes are of talk rather than of work.
+const TALK: [&str; 14] = [
+    "fact", "talk", "audience", "question", "you", "patient", "restate", "general", "reason", "beside",
+    "existing", "removal", "request", "unsure",
+];
+
+static WEIGHTS: LazyLock<HashMap<&'static str, f64>> = LazyLock::new(|| {
+    rows(include_str!("steps.tsv"))
+        .into_iter()
+        .filter_map(|row| match row.as_slice() {
+            [sign, weight, ..] => Some((*sign, weight.parse().ok()?)),
+            _ => None,
+        })
+        .collect()
+});
+
+/// Is it likely enough that nobody meant this step? `told` are the plain words around it that belong to nothing.
+pub(super) fn is_unlikely(
+    at: &At<'_>,
+    items: &std::ops::Range<usize>,
+    reading: &Reading,
+    draft: &Draft,
+    entry: &Entry,
+    told: usize,
+) -> bool {
+    let signs = signs(at, items, reading, draft, entry, told);
+    let weight = |sign: &str| WEIGHTS.get(sign).copied().unwrap_or_default();
+    let sum: f64 = weight("always") + signs.iter().map(|(sign, n)| weight(sign) * n).sum::<f64>();
+    let share = 1.0 / (1.0 + (-sum).exp());
+    tracing::trace!(said = entry.said, kind = entry.kind, share, ?signs);
+    share >= FROM
+}
+
+#[expect(clippy::cast_precision_loss, reason = "counts of words")]
+fn signs(
+    at: &At<'_>,
+    items: &std::ops::Range<usize>,
+    reading: &Reading,
+    draft: &Draft,
+    entry: &Entry,
+    told: usize,
+) -> [(&'static str, f64); 15] {
+    let line = &at.line;
+    let is_word = |i: &usize| line.items.get(*i).is_some_and(|it| it.what != What::Mark);
+    let sentence = line.sentence_start(items.start).max(items.start.saturating_sub(super::session::NEAR))
+        ..line.sentence_end(items.end.saturating_sub(1)).min(items.end + super::session::NEAR);
+    let of_step =
+        |i: &usize| reading.rule_items.contains(i) || draft.pieces.iter().any(|p| p.items.contains(i));
+    let covered = items.clone().filter(of_step).count();
+    let words = sentence.clone().filter(is_word).count().max(1);
+    let talk = sentence.clone().filter(|&i| TALK.iter().any(|class| cue(line, i, class))).count();
+    let numbers = entry.values.values().filter(|v| v.number().is_some()).count();
+    let (pieces, text) = (draft.pieces.len(), reading.text.as_ref().map(std::ops::Range::len));
+    let yes = |x: bool| f64::from(u8::from(x));
+    [
+        ("margin", f64::from((3.0 - reading.margin).clamp(0.0, 3.0))),
+        ("left-out", words.saturating_sub(covered) as f64 / words as f64),
+        ("told", told.min(6) as f64),
+        ("pieces", pieces.min(4) as f64),
+        ("numbers", numbers.min(3) as f64),
+        ("no-value", yes(pieces == 0 && text.is_none())),
+        ("text", yes(text.is_some())),
+        ("text-words", text.unwrap_or(0).min(20) as f64),
+        ("carried", yes(entry.carried.iter().any(|c| c == "canal"))),
+        ("then", yes(sentence.clone().any(|i| cue(line, i, "then")))),
+        ("starts", yes(reading.rule_items.start == sentence.start)),
+        ("planned", yes(entry.status == Status::Planned)),
+        ("conditional", yes(entry.status == Status::Conditional)),
+        ("talk", talk.min(4) as f64),
+        ("short", yes(items.clone().filter(is_word).count() <= 2)),
+    ]
+}
