@@ -493,7 +493,7 @@ pub(super) fn completes(s: &mut Session<'_>, at: &mut At<'_>, items: &Range<usiz
             .filter(|&t| s.notes.get(t).is_some_and(|n| n.kind == kind) && same_tooth(s, t) && lacks(s, t))
             .collect();
         let targets: Vec<usize> = match &draft.canal {
-            Some(named) if !matches!(&named.canal, Canal::One(c) if c == "all" || c == super::fill::BOTH) => {
+            Some(named) if !matches!(&named.canal, Canal::One(c) if c == "all" || c == super::canals::BOTH) => {
                 of_kind
                     .into_iter()
                     .filter(|&t| {
@@ -568,7 +568,7 @@ pub(super) fn belongs(
     let Some(&last) = of_breath.first() else { return false };
     let same_canal = |t: &usize, c: &Canal| s.entries.get(*t).is_some_and(|e| e.canal.as_ref() == Some(c));
     let targets: Vec<usize> = match draft.canal.as_ref().map(|n| &n.canal) {
-        Some(Canal::One(c)) if c == "all" || c == super::fill::BOTH => {
+        Some(Canal::One(c)) if c == "all" || c == super::canals::BOTH => {
             if of_breath.len() < 2 && k.place != Place::Tooth {
                 return false;
             }

@@ -29,6 +29,7 @@ pub(super) fn add(
     let Some(k) = s.x.kinds.all.get(kind) else { return };
     for (field, place) in found {
         heard_to(k, &at.line, field, place, entry);
+        too_fine(k, field, entry);
         bounds(k, field, entry);
         cues(&at.line, items, field, place, k, entry);
         listener(s, at, field, place, kind, entry);
@@ -47,6 +48,17 @@ fn heard_to(k: &Kind, line: &Line, field: &str, place: &Range<usize>, entry: &mu
     if to && n >= Decimal::whole(1) && n < Decimal::whole(10) && whole >= low && whole <= high {
         entry.values.insert(field.to_owned(), Value::Number(whole));
         push_doubt(entry, field, "\"to\" may be the twenty of this number", &[Value::Number(n)]);
+    }
+}
+
+/// Lengths are told in tenths or quarters of a millimetre; "twenty five point one five" may be a size and its taper.
+fn too_fine(k: &Kind, field: &str, entry: &mut Entry) {
+    if !k.fields.get(field).is_some_and(|f| matches!(f.is, Is::Number(Slot::Mm))) {
+        return;
+    }
+    let Some(n) = entry.values.get(field).and_then(Value::number) else { return };
+    if !n.saturating_times(10).is_whole() && !n.saturating_times(4).is_whole() {
+        push_doubt(entry, field, &format!("{n} mm is finer than lengths are told"), &[]);
     }
 }
 

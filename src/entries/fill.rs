@@ -3,6 +3,7 @@
 use std::ops::Range;
 
 use super::{
+    canals::{Mention, group, mentions, merge, pair_canals, share_canals},
     hits::{self, Hit, Of},
     sentence::{self, cue},
 };
@@ -52,13 +53,6 @@ pub struct Filled {
     pub score: f32,
     /// Numbers that found no field.
     pub leftover: Vec<Range<usize>>,
-}
-
-/// A named canal in the line.
-#[derive(Debug, Clone)]
-struct Mention {
-    items: Range<usize>,
-    names: Vec<String>,
 }
 
 /// Everything that `fill` looks at.
@@ -411,84 +405,6 @@ fn leads_between(pieces: &[Piece], p: &Piece, q: &Piece) -> bool {
     pieces.iter().any(|x| x.lead && x.items.start >= p.items.end && x.items.end <= q.items.start)
 }
 
-fn mentions(s: &Stretch<'_>, kind: usize, pieces: &[Piece]) -> Vec<Mention> {
-    let line = s.line;
-    let mut out: Vec<Mention> = Vec::new();
-    for i in s.items.clone() {
-        let Some(value) = line.term(i, "canals") else { continue };
-        let fluids =
-            s.kinds.all.get(kind).is_some_and(|k| k.fields.values().any(|f| f.is == Is::Number(Slot::Ml)));
-        let unit = line.unit(i).is_some_and(|u| u != "ml" || fluids);
-        if unit && i > 0 && line.atom(i - 1).is_some() {
-            continue;
-        }
-        let names_canals = s.kinds.all.get(kind).is_some_and(|k| k.place == Place::NamesCanals);
-        // "each canal" says how an amount is meant, and which canals; "buccal" in "buccal cusp" names none.
-        let number = |p: &Piece| p.value.as_ref().is_some_and(|v| v.number().is_some());
-        let part = |p: &Piece| p.items.contains(&i) && p.items != (i..i + 1) && !number(p);
-        if !names_canals && pieces.iter().any(part) {
-            continue;
-        }
-        let names: Vec<String> = match value {
-            "all?" => {
-                // "both to length" after a list means its items; "both", "in all" alone mean the canals.
-                let before = i.checked_sub(1).map(|b| line.text(b)).unwrap_or_default();
-                let after = line.text(i + 1);
-                let alone = i + 1 >= s.items.end
-                    || line.items.get(i + 1).is_some_and(|it| it.what == What::Mark)
-                    || matches!(before, "in" | "into" | "to" | "for" | "with" | "of" | "on")
-                    || matches!(
-                        after,
-                        "with" | "at" | "dried" | "patent" | "obturated" | "filled" | "were" | "are" | "to"
-                    );
-                let in_list = pieces.iter().filter(|p| p.lead).count() > 1 || !out.is_empty();
-                if !alone || in_list {
-                    continue;
-                }
-                vec![BOTH.to_owned()]
-            }
-            // "everything except the distal", "the other three": which these are the session knows.
-            "others?" => {
-                let excepted = line
-                    .term(i + 1, "canals")
-                    .or_else(|| line.term(i + 2, "canals").filter(|_| line.is_word(i + 1, "the")));
-                let of = excepted.into_iter().flat_map(|c| c.split('+')).filter(|c| !c.ends_with('?'));
-                std::iter::once(OTHERS.to_owned()).chain(of.map(str::to_owned)).collect()
-            }
-            "all" if names_canals && line.items.get(i).is_some_and(|it| it.end == it.first + 1) => continue,
-            v => v.split('+').map(str::to_owned).collect(),
-        };
-        // What is excepted is no canal of its own.
-        let of_others = |m: &Mention| m.names.first().is_some_and(|n| n == OTHERS) && m.items.end + 1 >= i;
-        if names.iter().all(|n| n != OTHERS) && out.last().is_some_and(|m| of_others(m) && m.names.len() > 1)
-        {
-            continue;
-        }
-        out.push(Mention { items: i..i + 1, names });
-    }
-    // "not the mesiobuccal, the distobuccal": the later stands.
-    let denied = |m: &Mention| {
-        let at = m.items.start;
-        at > 0 && line.is_word(at - 1, "not")
-            || at > 1 && line.is_word(at - 2, "not") && line.is_word(at - 1, "the")
-    };
-    if out.len() > 1 && out.iter().any(|m| !denied(m)) {
-        out.retain(|m| !denied(m));
-    }
-    // "mesiobuccal, no, mesiolingual": the later stands.
-    let mut i = 0;
-    while i + 1 < out.len() {
-        let gap = out.get(i).map_or(0, |m| m.items.end)..out.get(i + 1).map_or(0, |m| m.items.start);
-        let number_between = gap.clone().any(|x| line.atom(x).is_some());
-        if !number_between && repaired(line, gap) {
-            out.remove(i);
-        } else {
-            i += 1;
-        }
-    }
-    out
-}
-
 /// Numbers that no piece, no canal and no repair explains.
 fn leftover(s: &Stretch<'_>, pieces: &[Piece], mentions: &[Mention]) -> Vec<Range<usize>> {
     let mut taken = vec![false; s.items.len()];
@@ -628,31 +544,6 @@ fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Mention>) -> 
     out
 }
 
-/// "MB, ML, distal, nineteen, eighteen and a half, twenty": as many canals as values, first all of these and then all of
-/// those.
-fn pair_canals(line: &Line, k: &Kind, mentions: &[Mention], leads: &[usize], out: &mut [Draft]) -> bool {
-    let (Some(first), Some(last)) = (leads.first(), leads.last()) else { return false };
-    let before = mentions.iter().filter(|m| m.items.end <= *first).count();
-    let after = mentions.iter().filter(|m| m.items.start > *last).count();
-    let in_order = (*first..line.sentence_end(*last)).any(|i| {
-        line.is_word(i, "respectively") || line.is_word(i, "order") && i > 0 && !line.is_word(i - 1, "in")
-    });
-    let alone = mentions.iter().all(|m| m.names.len() == 1);
-    let side = before == mentions.len() || after == mentions.len();
-    if !(alone
-        && side
-        && mentions.len() == leads.len()
-        && mentions.len() > 1
-        && (in_order || k.each_in_its_canal))
-    {
-        return false;
-    }
-    for (m, draft) in mentions.iter().zip(out) {
-        draft.canal = Some(Named { canal: canal(m.names.clone()), items: m.items.clone(), unsure: false });
-    }
-    true
-}
-
 /// "tender to percussion, not tender to palpation": each list item has its value of this field before it. Gives the list
 /// item that the piece belongs to.
 fn ahead(pieces: &[Piece], leads: &[usize], piece: &Piece) -> Option<usize> {
@@ -676,81 +567,5 @@ fn one_of(pieces: &mut Vec<Piece>, leads: &[usize]) {
     for p in pieces.iter_mut().filter(|p| p.lead) {
         let others = others.iter().filter(|o| p.value.as_ref() != Some(o)).cloned().collect();
         p.doubts.push(("several numbers were said".to_owned(), others));
-    }
-}
-
-/// Canal mentions that stand together with no list item between.
-fn group(line: &Line, mentions: &[Mention], leads: &[usize]) -> Vec<Named> {
-    let mut out: Vec<(Vec<String>, Range<usize>)> = Vec::new();
-    for m in mentions {
-        match out.last_mut() {
-            Some((names, items)) if !leads.iter().any(|l| *l >= items.end && *l < m.items.start) => {
-                for n in &m.names {
-                    if !names.contains(n) {
-                        names.push(n.clone());
-                    }
-                }
-                items.end = m.items.end;
-            }
-            _ => out.push((m.names.clone(), m.items.clone())),
-        }
-    }
-    out.into_iter()
-        .map(|(names, items)| {
-            let unsure = items.clone().any(|i| cue(line, i, "unsure"));
-            Named { canal: canal(names), items, unsure }
-        })
-        .collect()
-}
-
-/// "both": the canals of the list just named, else all.
-pub const BOTH: &str = "both";
-/// "the other three"; the names that stand with it are those that are not meant.
-pub const OTHERS: &str = "others";
-
-fn canal(mut names: Vec<String>) -> Canal {
-    // "three canals, mesiobuccal, …": names say more than "all".
-    let wide = |n: &String| n == "all" || n == BOTH;
-    if names.iter().any(|n| !wide(n)) {
-        names.retain(|n| !wide(n));
-    } else if names.len() > 1 {
-        names.truncate(1);
-    }
-    if names.len() == 1 { Canal::One(names.swap_remove(0)) } else { Canal::Many(names) }
-}
-
-fn merge(groups: &[Named]) -> Option<Named> {
-    let first = groups.first()?;
-    let mut names: Vec<String> = Vec::new();
-    for g in groups {
-        for n in g.canal.names() {
-            if !names.contains(n) {
-                names.push(n.clone());
-            }
-        }
-    }
-    // "three canals: …, all patent": the names say more than "all".
-    if names.len() > 1 {
-        names.retain(|n| n != "all" && n != BOTH);
-    }
-    let end = groups.last().map_or(first.items.end, |g| g.items.end);
-    Some(Named {
-        canal: canal(names),
-        items: first.items.start..end,
-        unsure: groups.iter().any(|g| g.unsure),
-    })
-}
-
-fn share_canals(groups: &[Named], leads: &[usize], out: &mut [Draft]) {
-    let (Some(first_group), Some(first_lead)) = (groups.first(), leads.first()) else { return };
-    let before = first_group.items.start < *first_lead;
-    for (n, draft) in out.iter_mut().enumerate() {
-        let Some(lead) = leads.get(n) else { continue };
-        draft.canal = if before {
-            groups.iter().rev().find(|g| g.items.start < *lead).cloned()
-        } else {
-            // "three in the buccal, two in the palatal"; one group after the whole list is for all of it.
-            groups.iter().find(|g| g.items.start > *lead).or_else(|| groups.last()).cloned()
-        };
     }
 }

@@ -3,10 +3,12 @@
 //! Comes in: breaths. Goes out: entries, and every stretch that became none. Pure and total.
 
 mod amend;
+mod canals;
 mod controls;
 mod doubts;
 pub mod fill;
 pub mod hits;
+mod locate;
 mod own;
 pub mod segment;
 pub mod sentence;

@@ -44,7 +44,7 @@ pub(super) struct Session<'a> {
     pub(super) tooth: Option<String>,
     pub(super) canal: Option<Canal>,
     /// The breath that named it.
-    canal_from: usize,
+    pub(super) canal_from: usize,
     /// What named the tooth and the canal at work.
     pub(super) tooth_said: Spoken,
     pub(super) canal_said: Spoken,
@@ -485,122 +485,6 @@ impl<'a> Session<'a> {
         Some(entry)
     }
 
-    /// Tooth and canal of an entry, said or carried.
-    pub(super) fn locate(
-        &mut self,
-        at: &At<'_>,
-        entry: &mut Entry,
-        why: &mut Why,
-        place: Place,
-        canal: Option<&fill::Named>,
-    ) {
-        let (status, breath) = (entry.status, at.n);
-        if let Some(tooth) = &self.tooth {
-            entry.tooth = Some(tooth.clone());
-            entry.carried.push("tooth".to_owned());
-            why.tooth = Some(self.tooth_said.clone());
-        }
-        let carries = !matches!(status, Status::General | Status::Conditional);
-        match (place, canal) {
-            (Place::Canal | Place::NamesCanals, Some(named)) => {
-                let said = at.spoken(&named.items);
-                why.canal = Some(said.clone());
-                if named.canal.names().first().is_some_and(|n| n.as_str() == fill::OTHERS) {
-                    entry.canal = self.others(&named.canal);
-                    push_doubt(entry, "canal", "the others of the canals named so far", &[]);
-                    return;
-                }
-                let canal = self.meant(&named.canal, breath);
-                entry.canal = Some(canal.clone());
-                if named.unsure {
-                    push_doubt(entry, "canal", "the speaker was not sure", &[]);
-                }
-                let denied = place == Place::NamesCanals && status == Status::NotDone;
-                if carries && !denied {
-                    self.canal = Some(canal);
-                    self.canal_from = breath;
-                    self.canal_said = said;
-                }
-            }
-            (Place::Canal, None) if carries => {
-                if let Some(canal) = &self.canal {
-                    entry.canal = Some(canal.clone());
-                    entry.carried.push("canal".to_owned());
-                    why.canal = Some(self.canal_said.clone());
-                }
-            }
-            _ => {}
-        }
-    }
-
-    /// The canals named on this tooth but those that are excepted, else but the one at work.
-    fn others(&self, canal: &Canal) -> Option<Canal> {
-        let excepted: Vec<&String> = canal.names().iter().skip(1).collect();
-        let at_work = self.canal.as_ref().map(|c| c.names().to_vec()).unwrap_or_default();
-        let is_meant = |n: &&String| {
-            let out = if excepted.is_empty() { at_work.contains(n) } else { excepted.contains(n) };
-            !out && n.as_str() != "all" && n.as_str() != "single"
-        };
-        let mut names: Vec<String> = Vec::new();
-        let of_tooth = self.entries.iter().rev().take(FAR_BACK).filter(|e| e.tooth == self.tooth);
-        for name in of_tooth.filter_map(|e| e.canal.as_ref()).flat_map(Canal::names).filter(is_meant) {
-            if !names.contains(name) {
-                names.push(name.clone());
-            }
-        }
-        names.reverse();
-        match names.as_slice() {
-            [] => None,
-            [one] => Some(Canal::One(one.clone())),
-            _ => Some(Canal::Many(names)),
-        }
-    }
-
-    /// "both" means the list that was named in the same breath or the one before, else all canals.
-    pub(super) fn meant(&self, canal: &Canal, breath: usize) -> Canal {
-        match (canal, &self.canal) {
-            (Canal::One(c), Some(list @ Canal::Many(_)))
-                if c == fill::BOTH && self.canal_from + 1 > breath =>
-            {
-                list.clone()
-            }
-            (Canal::One(c), _) if c == fill::BOTH => Canal::One("all".to_owned()),
-            _ => canal.clone(),
-        }
-    }
-
-    /// "same reference", "same file", "the same": values from the last entry of the kind.
-    pub(super) fn same(
-        &self,
-        at: &At<'_>,
-        items: &Range<usize>,
-        kind: usize,
-        entry: &mut Entry,
-        why: &mut Why,
-    ) {
-        for i in items.clone() {
-            let Some(fields) = at.line.term(i, "same") else { continue };
-            let all = fields == "*";
-            let Some((last, _)) = self.entries.iter().zip(&self.notes).rev().take(FAR_BACK).find(|(e, n)| {
-                e.review != Review::Struck
-                    && n.kind == kind
-                    && (all || fields.split('+').any(|f| e.values.contains_key(f)))
-            }) else {
-                continue;
-            };
-            for (field, value) in &last.values {
-                if (all || fields.split('+').any(|f| f == field)) && !entry.values.contains_key(field) {
-                    entry.values.insert(field.clone(), value.clone());
-                    entry.carried.push(field.clone());
-                    why.values.push((field.clone(), From::Same(last.id.clone())));
-                    for d in last.doubts.iter().filter(|d| d.field == *field) {
-                        entry.doubts.push(d.clone());
-                    }
-                }
-            }
-        }
-    }
-
     /// A sentence about an earlier visit.
     fn past(&mut self, at: &mut At<'_>, items: &Range<usize>) {
         let trade = hits::within(&at.hits, items).any(|h| matches!(h.of, Of::Rule(_)))
@@ -664,27 +548,6 @@ impl<'a> Session<'a> {
         }
         self.name_canal(at, items);
         false
-    }
-
-    /// "now the distal": a canal named without an entry carries.
-    fn name_canal(&mut self, at: &At<'_>, items: &Range<usize>) {
-        let named: Vec<&str> =
-            items.clone().filter_map(|i| at.line.term(i, "canals")).filter(|c| *c != "all?").collect();
-        let words = items
-            .clone()
-            .filter(|&i| matches!(at.line.items.get(i).map(|it| &it.what), Some(What::Word)))
-            .count();
-        let number = items.clone().any(|i| at.line.atom(i).is_some());
-        if let ([one], false, true) = (named.as_slice(), number, words <= 5)
-            && find_cue(&at.line, items.clone(), "negation").is_none()
-        {
-            let names: Vec<String> = one.split('+').map(str::to_owned).collect();
-            self.canal_said = at.spoken(items);
-            self.canal = Some(match names.as_slice() {
-                [single] => Canal::One(single.clone()),
-                _ => Canal::Many(names),
-            });
-        }
     }
 
     /// Every item without a place becomes unplaced speech.
