@@ -9,7 +9,10 @@ use super::{
 };
 use crate::{
     kinds::{Kinds, Place},
-    words::line::{Line, What},
+    words::{
+        line::{Line, What},
+        vocabulary::Tag,
+    },
 };
 
 /// So many items before a step its reason may stand.
@@ -27,11 +30,21 @@ pub(super) fn controls(line: &Line) -> Vec<Control> {
     for i in 0..line.items.len() {
         let Some(what) = line.term(i, "controls") else { continue };
         let after = line.items.get(i + 1);
+        // "scratch that, the palatal was twenty one" – but "undo the clamp", "delete that old radiograph".
+        let value_follows = (i + 2..i + 6).any(|k| line.atom(k).is_some());
+        let phrase = line.items.get(i).is_some_and(|it| it.end > it.first + 1);
         let goes_on = match after.map(|it| &it.what) {
             None | Some(What::Mark | What::Number(_)) => true,
-            Some(What::Term(tags, _)) => !tags.iter().any(|t| &*t.vocabulary == "places"),
+            Some(What::Term(tags, _)) => {
+                let small = |t: &Tag| {
+                    &*t.vocabulary == "fillers" || &*t.vocabulary == "cues" && &*t.value != "existing"
+                };
+                let place = tags.iter().any(|t| &*t.vocabulary == "places");
+                phrase && !place && (value_follows || tags.iter().any(small))
+            }
+            Some(What::Word) if line.is_word(i + 1, "the") => phrase && value_follows,
             Some(What::Word) => {
-                ["it", "that", "make", "was", "should", "i", "please", "and", "the", "one", "entry", "last"]
+                ["it", "that", "make", "was", "should", "i", "please", "and", "one", "entry", "last"]
                     .contains(&line.text(i + 1))
             }
         };

@@ -8,12 +8,11 @@ use super::{
     sentence::{self, cue},
 };
 use crate::{
-    kinds::{Is, Kind, Kinds, Place},
+    kinds::{Kind, Kinds, Place},
     log::{Canal, Value},
     words::{
         Decimal,
         line::{Line, What},
-        slot::Slot,
     },
 };
 

@@ -9,7 +9,7 @@ use super::{
     fill::{self, Draft, Filled, Stretch},
     hits::{self, Hit, Of},
     segment::{self, Reading, Segment},
-    sentence::{self, Sentence, Speech, cue, find_cue},
+    sentence::{self, Sentence, Speech, cue},
     status::{self, Manner, Told},
     steps,
     why::{From, Spoken, Why},
