@@ -400,7 +400,11 @@ fn score(
         let mut text = None;
         if let Some(takes) = &rule.takes {
             let next = next_told(kinds, hits, top);
-            let Some(range) = text_range(line, takes.to, takes.with_rule, top, &items, run, next) else {
+            // "medical history no allergies": the "no" that a longer way of saying the rule ends with is of the text.
+            let alike = rules.iter().filter(|h| h.kind == top.kind && h.of == top.of && h.first == top.first);
+            let end = alike.map(|h| h.end).min().unwrap_or(top.end);
+            let Some(range) = text_range(line, takes.to, takes.with_rule, top.first..end, &items, run, next)
+            else {
                 continue;
             };
             // "post op instructions given": the rule's own words are all that was said.
@@ -556,12 +560,12 @@ fn text_range(
     line: &Line,
     to: TakesTo,
     with_rule: bool,
-    rule: &Hit,
+    rule: Range<usize>,
     items: &Range<usize>,
     run: &[Sentence],
     next: Option<usize>,
 ) -> Option<Range<usize>> {
-    let sentence = sentence::of_item(run, rule.first)?;
+    let sentence = sentence::of_item(run, rule.start)?;
     let breath_end = run.last()?.items.end;
     let end = match to {
         TakesTo::Breath => breath_end,
@@ -581,6 +585,6 @@ fn text_range(
                 || line.is_word(items.start, "and"));
         return (items.start == sentence.items.start || clause).then(|| items.clone());
     }
-    let start = if with_rule { rule.first } else { rule.end };
+    let start = if with_rule { rule.start } else { rule.end };
     Some(start..end)
 }

@@ -451,7 +451,7 @@ impl<'a> Session<'a> {
             }
         }
         super::own::check(&mut entry, &self.x.own);
-        if steps::is_unlikely(at, items, reading, &draft, &entry, told) {
+        if steps::is_unlikely(at, items, reading, &draft, &entry, told, kind.place) {
             push_doubt(&mut entry, "entry", "few words speak for this step", &[]);
         }
         if !reading.filled.leftover.is_empty() && reading.text.is_none() {

@@ -4,6 +4,7 @@ use std::{collections::HashMap, sync::LazyLock};
 
 use super::{fill::Draft, segment::Reading, sentence::cue, session::At};
 use crate::{
+    kinds::Place,
     log::{Entry, Status},
     words::{line::What, vocabulary::rows},
 };
@@ -35,8 +36,14 @@ pub(super) fn is_unlikely(
     draft: &Draft,
     entry: &Entry,
     told: usize,
+    place: Place,
 ) -> bool {
-    let signs = signs(at, items, reading, draft, entry, told);
+    // "no perforation": said outright, and nothing else.
+    let denied = entry.status == Status::NotDone && cue(&at.line, items.start, "no");
+    if denied && items.clone().all(|i| i == items.start || reading.rule_items.contains(&i)) {
+        return false;
+    }
+    let signs = signs(at, items, reading, draft, entry, told, place);
     let weight = |sign: &str| WEIGHTS.get(sign).copied().unwrap_or_default();
     let sum: f64 = weight("always") + signs.iter().map(|(sign, n)| weight(sign) * n).sum::<f64>();
     let share = 1.0 / (1.0 + (-sum).exp());
@@ -52,14 +59,16 @@ fn signs(
     draft: &Draft,
     entry: &Entry,
     told: usize,
-) -> [(&'static str, f64); 15] {
+    place: Place,
+) -> [(&'static str, f64); 17] {
     let line = &at.line;
     let is_word = |i: &usize| line.items.get(*i).is_some_and(|it| it.what != What::Mark);
     let sentence = line.sentence_start(items.start).max(items.start.saturating_sub(super::session::NEAR))
         ..line.sentence_end(items.end.saturating_sub(1)).min(items.end + super::session::NEAR);
     let of_step =
         |i: &usize| reading.rule_items.contains(i) || draft.pieces.iter().any(|p| p.items.contains(i));
-    let covered = items.clone().filter(of_step).count();
+    let of_text = |i: &usize| reading.text.as_ref().is_some_and(|text| text.contains(i));
+    let covered = sentence.clone().filter(is_word).filter(|i| of_step(i) || of_text(i)).count();
     let words = sentence.clone().filter(is_word).count().max(1);
     let talk = sentence.clone().filter(|&i| TALK.iter().any(|class| cue(line, i, class))).count();
     let numbers = entry.values.values().filter(|v| v.number().is_some()).count();
@@ -81,5 +90,7 @@ fn signs(
         ("conditional", yes(entry.status == Status::Conditional)),
         ("talk", talk.min(4) as f64),
         ("short", yes(items.clone().filter(is_word).count() <= 2)),
+        ("not-done", yes(entry.status == Status::NotDone)),
+        ("of-tooth", yes(place == Place::Tooth)),
     ]
 }
