@@ -349,12 +349,12 @@ fn signs(at: &At<'_>, items: &Range<usize>, kind: usize, pieces: &[Piece]) -> us
 }
 
 /// Words that may stand around a value without changing what is said.
-pub(super) const SMALL: [&str; 57] = [
+pub(super) const SMALL: [&str; 59] = [
     "the", "a", "an", "is", "was", "are", "were", "at", "in", "to", "for", "of", "on", "with", "and",
     "that's", "that", "it", "it's", "this", "these", "those", "them", "then", "also", "too", "as", "well",
     "same", "from", "by", "one", "ones", "canal", "canals", "here", "there", "now", "we", "i", "had", "have",
     "be", "went", "goes", "get", "gets", "both", "each", "all", "about", "used", "using", "off", "see",
-    "look", "just",
+    "look", "just", "down", "into",
 ];
 
 /// A bare canal and number goes on with the kind before it; "another two minutes", "again" and "same" make a new entry.

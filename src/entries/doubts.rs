@@ -57,6 +57,9 @@ fn too_fine(k: &Kind, field: &str, entry: &mut Entry) {
         return;
     }
     let Some(n) = entry.values.get(field).and_then(Value::number) else { return };
+    if entry.doubts.iter().any(|d| d.field == field) {
+        return;
+    }
     if !n.saturating_times(10).is_whole() && !n.saturating_times(4).is_whole() {
         push_doubt(entry, field, &format!("{n} mm is finer than lengths are told"), &[]);
     }

@@ -270,9 +270,11 @@ impl<'a> Session<'a> {
                     // "…, two mil MB, four mil distal": what is not understood together may be part by part.
                     if !whole && !correcting {
                         for part in parts(&at.line, &segment.items) {
-                            if self.goes_on(at, &part, &sentence, false) {
-                                at.place(part);
+                            // After words that say something else a value may mean anything.
+                            if !self.goes_on(at, &part, &sentence, false) {
+                                break;
                             }
+                            at.place(part);
                         }
                     }
                     whole

@@ -10,7 +10,7 @@ use crate::{
 };
 
 /// A step of which more than this share of its like were none is shown with a doubt.
-const FROM: f64 = 0.15;
+const FROM: f64 = 0.16;
 
 /// Words of these classes are of talk rather than of work.
 const TALK: [&str; 14] = [
@@ -68,7 +68,9 @@ fn signs(
     let of_step =
         |i: &usize| reading.rule_items.contains(i) || draft.pieces.iter().any(|p| p.items.contains(i));
     let of_text = |i: &usize| reading.text.as_ref().is_some_and(|text| text.contains(i));
-    let covered = sentence.clone().filter(is_word).filter(|i| of_step(i) || of_text(i)).count();
+    // What other entries and controls before it took is not left out.
+    let placed = |i: &usize| at.placed.get(*i) == Some(&true);
+    let covered = sentence.clone().filter(is_word).filter(|i| of_step(i) || of_text(i) || placed(i)).count();
     let words = sentence.clone().filter(is_word).count().max(1);
     let talk = sentence.clone().filter(|&i| TALK.iter().any(|class| cue(line, i, class))).count();
     let numbers = entry.values.values().filter(|v| v.number().is_some()).count();
