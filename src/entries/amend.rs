@@ -199,6 +199,18 @@ impl Session<'_> {
         true
     }
 
+    /// "oh, it says three on the syringe, I mean three mils": what stands behind the words of correction.
+    pub(super) fn turns_to_a_correction(&mut self, at: &At<'_>, items: &Range<usize>) -> bool {
+        let of_breath = self.notes.last().is_none_or(|n| n.breath == at.n || n.breath + 2 < at.n);
+        let turn = items.clone().rev().find(|&i| {
+            cue(&at.line, i, "repair")
+                && super::sentence::takes_back(&at.line, i)
+                && !at.line.is_word(i, "no")
+        });
+        let Some(turn) = turn.filter(|&i| i > items.start && !of_breath) else { return false };
+        turn + 1 < items.end && self.correct_bare(at, &(turn + 1..items.end))
+    }
+
     /// "No, twenty five.": a number alone corrects the number that was said last.
     fn correct_number(&mut self, at: &At<'_>, items: &Range<usize>) -> bool {
         let Some(target) = self.live().next() else { return false };
@@ -448,7 +460,10 @@ pub(super) fn continues(
 
 /// An attribute without a kind of its own completes the last entry that lacks it; "all", "both", "those" complete a list.
 pub(super) fn completes(s: &mut Session<'_>, at: &mut At<'_>, items: &Range<usize>) -> bool {
-    let candidates: Vec<usize> = s.live().take(LOOK_BACK).collect();
+    // Where the breath has an entry of its own, it is that one's.
+    let own = s.notes.last().is_some_and(|n| n.breath == at.n);
+    let of_breath = |i: &usize| !own || s.notes.get(*i).is_some_and(|n| n.breath == at.n);
+    let candidates: Vec<usize> = s.live().take(LOOK_BACK).filter(of_breath).collect();
     let list = items.clone().any(|i| {
         matches!(at.line.term(i, "canals"), Some("all?" | "all"))
             || ["those", "these", "them"].iter().any(|w| at.line.is_word(i, w))

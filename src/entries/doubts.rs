@@ -214,7 +214,7 @@ pub(super) fn astray(s: &mut Session<'_>, at: &At<'_>) {
         let last = last.map(|back| s.notes.len() - 1 - back);
         let of_breath = s.notes.last().is_some_and(|n| n.breath == at.n);
         let last = last
-            .or_else(|| if of_breath { None } else { s.notes.iter().rposition(|n| n.breath + 1 == at.n) });
+            .or_else(|| if of_breath { None } else { s.notes.iter().rposition(|n| n.breath + 2 >= at.n) });
         let Some((note, entry)) = last.and_then(|e| s.notes.get(e).zip(s.entries.get_mut(e))) else {
             continue;
         };

@@ -33,6 +33,10 @@ const TOLD_DOUBTFUL: f32 = 0.8;
 const NUMBER_SIGN: f32 = 1.55;
 /// Words of a rule of at least this weight say what was not done without what the rule needs.
 const SURE: f32 = 1.4;
+/// What a cut costs where neither a mark nor a joiner stands.
+const INSIDE: f32 = 0.05;
+/// What a value costs that stands before an "and" that opens the step.
+const OF_BEFORE: f32 = 0.5;
 /// What "…, same in the distal" costs inside of another step.
 const SAME_AGAIN: f32 = 1.5;
 /// So far before a rule's words a "no" may stand that denies them ("at no point was EDTA used").
@@ -84,7 +88,8 @@ pub fn cut(line: &Line, kinds: &Kinds, hits: &[Hit], inside: &[bool], run: &[Sen
             };
             let (score, read) = score(line, kinds, hits, a..b, run);
             // Fewer cuts are better: an entry must explain more than it costs.
-            let total = base + score - if read.is_some() { ENTRY } else { left_out(line, a..b) };
+            let inside = if b < whole.end && !parts_here(line, b) { INSIDE } else { 0.0 };
+            let total = base + score - inside - if read.is_some() { ENTRY } else { left_out(line, a..b) };
             if best.get(j).is_some_and(|x| total > *x) {
                 if let (Some(x), Some(f)) = (best.get_mut(j), from.get_mut(j)) {
                     *x = total;
@@ -150,6 +155,12 @@ fn whole_texts(line: &Line, kinds: &Kinds, run: &[Sentence], segments: Vec<Segme
     out
 }
 
+/// Does a mark or a joiner stand where a cut is?
+fn parts_here(line: &Line, at: usize) -> bool {
+    let joins = |i: usize| ["and", "then", "with"].iter().any(|w| line.is_word(i, w)) || cue(line, i, "then");
+    at == 0 || joins(at) || line.items.get(at - 1).is_some_and(|it| it.what == What::Mark)
+}
+
 /// What it costs to leave a stretch without an entry: more where it names numbers or canals.
 fn left_out(line: &Line, items: Range<usize>) -> f32 {
     items.fold(0.01, |cost, i| {
@@ -198,7 +209,10 @@ fn lists(line: &Line, kinds: &Kinds, a: &Filled, b: &Filled, items: Range<usize>
         last.unwrap_or_default()
     };
     let mut inside = items.start..items.end.saturating_sub(1).min(leads(a).max(leads(b)));
-    each && has_lead(a) && has_lead(b) && !inside.any(|i| line.is_mark(i, ".") || line.is_mark(i, ";"))
+    let pieces = || [a, b].into_iter().flat_map(|f| &f.drafts).flat_map(|d| &d.pieces);
+    let of_value = |i: usize| pieces().any(|p| p.items.contains(&i));
+    let ends = |i: usize| (line.is_mark(i, ".") || line.is_mark(i, ";")) && !of_value(i);
+    each && has_lead(a) && has_lead(b) && !inside.any(ends)
 }
 
 /// A stretch that denies or plans has a status of its own.
@@ -424,8 +438,11 @@ fn score(
         }
         if text.is_none() {
             let has = |f: &String| {
-                filled.drafts.iter().all(|d| d.pieces.iter().any(|p| p.field == *f))
-                    || f == "canal" && filled.drafts.iter().any(|d| d.canal.is_some())
+                // "count|canal": one of these.
+                f.split('|').any(|f| {
+                    filled.drafts.iter().all(|d| d.pieces.iter().any(|p| p.field == f))
+                        || f == "canal" && filled.drafts.iter().any(|d| d.canal.is_some())
+                })
             };
             if !(denied && rule.weight >= SURE) && !rule.needs.iter().all(has) {
                 continue;
@@ -435,6 +452,9 @@ fn score(
             score -= strange(line, &items, top, &filled);
             if (items.start + 1..items.end).any(|i| i > top.first && is_same_elsewhere(line, i)) {
                 score -= SAME_AGAIN;
+            }
+            if of_what_stood_before(line, &items, top, &filled) {
+                score -= OF_BEFORE;
             }
             if of_what_is_denied(line, top, &filled) {
                 score -= OF_DENIED;
@@ -480,6 +500,18 @@ fn is_denied(line: &Line, top: &Hit) -> bool {
     let no = top.first.checked_sub(1).filter(|&i| cue(line, i, "no") && !sentence::takes_back(line, i));
     no.is_some_and(|no| {
         no == 0 || line.opens_sentence(no) || line.is_mark(no - 1, ",") || line.is_word(no - 1, "but")
+    })
+}
+
+/// "… one minute, and hypochlorite two mils": what stands before the "and" is of the step before it.
+fn of_what_stood_before(line: &Line, items: &Range<usize>, top: &Hit, filled: &Filled) -> bool {
+    let opens =
+        |i: usize| line.is_mark(i, ",") && (line.is_word(i + 1, "and") || line.is_word(i + 1, "then"));
+    let near = items.start.max(top.first.saturating_sub(NEAR_NO))..top.first;
+    let pieces = || filled.drafts.iter().flat_map(|d| &d.pieces);
+    near.rev().find(|&i| opens(i)).is_some_and(|at| {
+        pieces().any(|p| !p.lead && p.items.end <= at && p.items.clone().any(|i| line.atom(i).is_some()))
+            && !pieces().any(|p| p.lead && p.items.end <= at)
     })
 }
 

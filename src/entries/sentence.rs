@@ -209,7 +209,9 @@ fn speech(line: &Line, items: Range<usize>, lecture: bool) -> Speech {
     if any("total") && items.clone().any(measured) {
         return Speech::Talk("total");
     }
-    if any("fact") || any("talk") {
+    // "composite we will do on monday"
+    let day = any("day") && !any("plan") && !any("plan-after");
+    if any("fact") || any("talk") || day {
         return Speech::Doubtful;
     }
     Speech::Treatment

@@ -266,7 +266,8 @@ impl<'a> Session<'a> {
                 Some(reading) => self.read(at, &segment, reading, &sentence, conditional, correcting),
                 None if doubtful && !correcting => false,
                 None => {
-                    let whole = self.goes_on(at, &segment.items, &sentence, correcting);
+                    let whole = self.goes_on(at, &segment.items, &sentence, correcting)
+                        || self.turns_to_a_correction(at, &segment.items);
                     // "…, two mil MB, four mil distal": what is not understood together may be part by part.
                     if !whole && !correcting {
                         for part in parts(&at.line, &segment.items) {
@@ -287,7 +288,7 @@ impl<'a> Session<'a> {
         }
         // "no, two was … it": a correction that was not understood still says that something is wrong.
         let numbers = run.iter().flat_map(|s| s.items.clone()).any(|i| at.line.atom(i).is_some());
-        let last = self.live().next().filter(|&i| self.notes.get(i).is_some_and(|n| n.breath + 1 >= at.n));
+        let last = self.live().next().filter(|&i| self.notes.get(i).is_some_and(|n| n.breath + 2 >= at.n));
         if correcting
             && numbers
             && let Some(entry) = last.and_then(|i| self.entries.get_mut(i))

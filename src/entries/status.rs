@@ -175,7 +175,8 @@ fn negated(
         if ends_reach(line, i) {
             break;
         }
-        if line.is_mark(i, ",") && i < stretch.start {
+        let onward = ["so", "then", "and"].iter().any(|w| line.is_word(i + 1, w));
+        if line.is_mark(i, ",") && (i < stretch.start || onward) {
             break;
         }
         if valued(i) || super::sentence::takes_back(line, i) && !line.is_word(i, "not") {
@@ -204,7 +205,15 @@ fn negated(
         let no =
             line.is_word(k, "no") && k > anchor && line.atom(k - 1).is_none() && !line.is_mark(k - 1, ",");
         let skipped = line.is_mark(k - 1, ",") && cue(line, k, "negation-after");
-        (no || skipped) && ends(k + 1)
+        // ", I skipped it"
+        let subject = ["i", "we", "he", "she", "they"].iter().any(|w| line.is_word(k, w));
+        let object = ["it", "that", "them", "those"].iter().any(|w| line.is_word(k + 2, w));
+        let own = line.is_mark(k - 1, ",")
+            && subject
+            && (cue(line, k + 1, "negation") || cue(line, k + 1, "negation-after"))
+            && object
+            && ends(k + 3);
+        (no || skipped) && ends(k + 1) || own
     };
     if let Some(k) = near.clone().skip(1).take_while(|&k| !line.is_mark(k, ".")).find(|&k| alone(k))
         && !(anchor + 1..k).any(|i| line.is_mark(i, ",") && i + 1 != k)

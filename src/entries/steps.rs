@@ -13,9 +13,9 @@ use crate::{
 const FROM: f64 = 0.16;
 
 /// Words of these classes are of talk rather than of work.
-const TALK: [&str; 14] = [
-    "fact", "talk", "audience", "question", "you", "patient", "restate", "general", "reason", "beside",
-    "existing", "removal", "request", "unsure",
+const TALK: [&str; 15] = [
+    "day", "fact", "talk", "audience", "question", "you", "patient", "restate", "general", "reason",
+    "beside", "existing", "removal", "request", "unsure",
 ];
 
 static WEIGHTS: LazyLock<HashMap<&'static str, f64>> = LazyLock::new(|| {
