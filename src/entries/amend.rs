@@ -200,15 +200,20 @@ impl Session<'_> {
     }
 
     /// "oh, it says three on the syringe, I mean three mils": what stands behind the words of correction.
-    pub(super) fn turns_to_a_correction(&mut self, at: &At<'_>, items: &Range<usize>) -> bool {
+    pub(super) fn turns_to_a_correction(
+        &mut self,
+        at: &At<'_>,
+        items: &Range<usize>,
+    ) -> Option<Range<usize>> {
         let of_breath = self.notes.last().is_none_or(|n| n.breath == at.n || n.breath + 2 < at.n);
         let turn = items.clone().rev().find(|&i| {
             cue(&at.line, i, "repair")
                 && super::sentence::takes_back(&at.line, i)
                 && !at.line.is_word(i, "no")
         });
-        let Some(turn) = turn.filter(|&i| i > items.start && !of_breath) else { return false };
-        turn + 1 < items.end && self.correct_bare(at, &(turn + 1..items.end))
+        let turn = turn.filter(|&i| i > items.start && i + 1 < items.end && !of_breath)?;
+        let behind = turn + 1..items.end;
+        self.correct_bare(at, &behind).then_some(behind)
     }
 
     /// "No, twenty five.": a number alone corrects the number that was said last.

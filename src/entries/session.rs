@@ -266,8 +266,12 @@ impl<'a> Session<'a> {
                 Some(reading) => self.read(at, &segment, reading, &sentence, conditional, correcting),
                 None if doubtful && !correcting => false,
                 None => {
-                    let whole = self.goes_on(at, &segment.items, &sentence, correcting)
-                        || self.turns_to_a_correction(at, &segment.items);
+                    let whole = self.goes_on(at, &segment.items, &sentence, correcting);
+                    if !whole && let Some(turned) = self.turns_to_a_correction(at, &segment.items) {
+                        at.place(turned);
+                        correcting = false;
+                        continue;
+                    }
                     // "…, two mil MB, four mil distal": what is not understood together may be part by part.
                     if !whole && !correcting {
                         for part in parts(&at.line, &segment.items) {
@@ -446,6 +450,7 @@ impl<'a> Session<'a> {
             .clone()
             .filter(|i| !items.contains(i) || !draft.pieces.iter().any(|p| p.items.contains(i)))
             .filter(|&i| matches!(at.line.items.get(i).map(|it| &it.what), Some(What::Word)))
+            .filter(|&i| at.placed.get(i) != Some(&true))
             .filter(|&i| !reading.rule_items.contains(&i) && !amend::SMALL.contains(&at.line.text(i)))
             .count();
         for (said, missing, doubt) in &kind.lacks {

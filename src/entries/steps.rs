@@ -65,8 +65,13 @@ fn signs(
     let is_word = |i: &usize| line.items.get(*i).is_some_and(|it| it.what != What::Mark);
     let sentence = line.sentence_start(items.start).max(items.start.saturating_sub(super::session::NEAR))
         ..line.sentence_end(items.end.saturating_sub(1)).min(items.end + super::session::NEAR);
-    let of_step =
-        |i: &usize| reading.rule_items.contains(i) || draft.pieces.iter().any(|p| p.items.contains(i));
+    let pieces = || reading.filled.drafts.iter().flat_map(|d| &d.pieces);
+    let canals = || reading.filled.drafts.iter().filter_map(|d| d.canal.as_ref());
+    let of_step = |i: &usize| {
+        reading.rule_items.contains(i)
+            || pieces().any(|p| p.items.contains(i))
+            || canals().any(|c| c.items.contains(i))
+    };
     let of_text = |i: &usize| reading.text.as_ref().is_some_and(|text| text.contains(i));
     // What other entries and controls before it took is not left out.
     let placed = |i: &usize| at.placed.get(*i) == Some(&true);
@@ -74,15 +79,15 @@ fn signs(
     let words = sentence.clone().filter(is_word).count().max(1);
     let talk = sentence.clone().filter(|&i| TALK.iter().any(|class| cue(line, i, class))).count();
     let numbers = entry.values.values().filter(|v| v.number().is_some()).count();
-    let (pieces, text) = (draft.pieces.len(), reading.text.as_ref().map(std::ops::Range::len));
+    let (values, text) = (draft.pieces.len(), reading.text.as_ref().map(std::ops::Range::len));
     let yes = |x: bool| f64::from(u8::from(x));
     [
         ("margin", f64::from((3.0 - reading.margin).clamp(0.0, 3.0))),
         ("left-out", words.saturating_sub(covered) as f64 / words as f64),
         ("told", told.min(6) as f64),
-        ("pieces", pieces.min(4) as f64),
+        ("pieces", values.min(4) as f64),
         ("numbers", numbers.min(3) as f64),
-        ("no-value", yes(pieces == 0 && text.is_none())),
+        ("no-value", yes(values == 0 && text.is_none())),
         ("text", yes(text.is_some())),
         ("text-words", text.unwrap_or(0).min(20) as f64),
         ("carried", yes(entry.carried.iter().any(|c| c == "canal"))),
