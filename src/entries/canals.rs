@@ -19,6 +19,8 @@ use crate::{
 pub(super) const BOTH: &str = "both";
 /// "the other three"; the names that stand with it are those that are not meant.
 pub(super) const OTHERS: &str = "others";
+/// So far behind a list "respectively" and "in that order" are looked for.
+const NEAR: usize = 12;
 
 /// A named canal in the line.
 #[derive(Debug, Clone)]
@@ -117,17 +119,16 @@ pub(super) fn pair_canals(
     let (Some(first), Some(last)) = (leads.first(), leads.last()) else { return false };
     let before = mentions.iter().filter(|m| m.items.end <= *first).count();
     let after = mentions.iter().filter(|m| m.items.start > *last).count();
-    let in_order = (*first..line.sentence_end(*last)).any(|i| {
+    if mentions.len() != leads.len() || mentions.len() < 2 {
+        return false;
+    }
+    let near = *first..line.sentence_end(*last).min(*last + NEAR);
+    let in_order = near.into_iter().any(|i| {
         line.is_word(i, "respectively") || line.is_word(i, "order") && i > 0 && !line.is_word(i - 1, "in")
     });
     let alone = mentions.iter().all(|m| m.names.len() == 1);
     let side = before == mentions.len() || after == mentions.len();
-    if !(alone
-        && side
-        && mentions.len() == leads.len()
-        && mentions.len() > 1
-        && (in_order || k.each_in_its_canal))
-    {
+    if !(alone && side && (in_order || k.each_in_its_canal)) {
         return false;
     }
     for (m, draft) in mentions.iter().zip(out) {

@@ -17,6 +17,9 @@ use crate::{
     },
 };
 
+/// So many entries of a breath back an earlier one is looked for: long breaths stay linear.
+const FEW: usize = 12;
+
 /// Adds the doubts of the fields that were found in `items`.
 pub(super) fn add(
     s: &Session<'_>,
@@ -194,7 +197,7 @@ pub(super) fn denied_after(s: &mut Session<'_>, at: &At<'_>) {
         };
         let made =
             |n: &Note| n.breath == at.n && n.items.start >= sentence.items.start && n.items.start < end;
-        let last = s.notes.iter().zip(&mut s.entries).rev().take_while(|(n, _)| n.breath == at.n);
+        let last = s.notes.iter().zip(&mut s.entries).rev().take_while(|(n, _)| n.breath == at.n).take(FEW);
         if let Some((_, entry)) = last.into_iter().find(|(n, _)| made(n)) {
             push_doubt(entry, "entry", "\"no\" was said after it", &[]);
         }
@@ -210,7 +213,7 @@ pub(super) fn astray(s: &mut Session<'_>, at: &At<'_>) {
         }
         let start = at.line.sentence_start(i);
         let before = |n: &Note| n.breath == at.n && n.items.start >= start && n.items.end <= i;
-        let last = s.notes.iter().rev().take_while(|n| n.breath == at.n).position(before);
+        let last = s.notes.iter().rev().take_while(|n| n.breath == at.n).take(FEW).position(before);
         let last = last.map(|back| s.notes.len() - 1 - back);
         let of_breath = s.notes.last().is_some_and(|n| n.breath == at.n);
         let last = last

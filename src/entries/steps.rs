@@ -1,6 +1,6 @@
 //! How likely it is that a step is none: what speaks for it and against it, weighed by a fitted table.
 
-use std::{collections::HashMap, sync::LazyLock};
+use std::{collections::HashMap, ops::Range, sync::LazyLock};
 
 use super::{fill::Draft, segment::Reading, sentence::cue, session::At};
 use crate::{
@@ -31,7 +31,7 @@ static WEIGHTS: LazyLock<HashMap<&'static str, f64>> = LazyLock::new(|| {
 /// Is it likely enough that nobody meant this step? `told` are the plain words around it that belong to nothing.
 pub(super) fn is_unlikely(
     at: &At<'_>,
-    items: &std::ops::Range<usize>,
+    items: &Range<usize>,
     reading: &Reading,
     draft: &Draft,
     entry: &Entry,
@@ -54,7 +54,7 @@ pub(super) fn is_unlikely(
 #[expect(clippy::cast_precision_loss, reason = "counts of words")]
 fn signs(
     at: &At<'_>,
-    items: &std::ops::Range<usize>,
+    items: &Range<usize>,
     reading: &Reading,
     draft: &Draft,
     entry: &Entry,
@@ -65,21 +65,29 @@ fn signs(
     let is_word = |i: &usize| line.items.get(*i).is_some_and(|it| it.what != What::Mark);
     let sentence = line.sentence_start(items.start).max(items.start.saturating_sub(super::session::NEAR))
         ..line.sentence_end(items.end.saturating_sub(1)).min(items.end + super::session::NEAR);
-    let pieces = || reading.filled.drafts.iter().flat_map(|d| &d.pieces);
-    let canals = || reading.filled.drafts.iter().filter_map(|d| d.canal.as_ref());
-    let of_step = |i: &usize| {
-        reading.rule_items.contains(i)
-            || pieces().any(|p| p.items.contains(i))
-            || canals().any(|c| c.items.contains(i))
+    // What the step, its list, its text and whatever was placed before it explain is not left out.
+    let mut explained = vec![false; sentence.len()];
+    let mut explain = |items: &Range<usize>| {
+        let own = items.start.max(sentence.start) - sentence.start
+            ..items.end.min(sentence.end).max(sentence.start) - sentence.start;
+        explained.get_mut(own).unwrap_or_default().fill(true);
     };
-    let of_text = |i: &usize| reading.text.as_ref().is_some_and(|text| text.contains(i));
-    // What other entries and controls before it took is not left out.
-    let placed = |i: &usize| at.placed.get(*i) == Some(&true);
-    let covered = sentence.clone().filter(is_word).filter(|i| of_step(i) || of_text(i) || placed(i)).count();
+    explain(&reading.rule_items);
+    reading.text.iter().for_each(&mut explain);
+    for draft in &reading.filled.drafts {
+        draft.pieces.iter().map(|p| &p.items).for_each(&mut explain);
+        draft.canal.iter().map(|c| &c.items).for_each(&mut explain);
+    }
+    let placed = |i: usize| at.placed.get(i) == Some(&true);
+    let covered = sentence
+        .clone()
+        .zip(explained)
+        .filter(|(i, explained)| is_word(i) && (*explained || placed(*i)))
+        .count();
     let words = sentence.clone().filter(is_word).count().max(1);
     let talk = sentence.clone().filter(|&i| TALK.iter().any(|class| cue(line, i, class))).count();
     let numbers = entry.values.values().filter(|v| v.number().is_some()).count();
-    let (values, text) = (draft.pieces.len(), reading.text.as_ref().map(std::ops::Range::len));
+    let (values, text) = (draft.pieces.len(), reading.text.as_ref().map(Range::len));
     let yes = |x: bool| f64::from(u8::from(x));
     [
         ("margin", f64::from((3.0 - reading.margin).clamp(0.0, 3.0))),
