@@ -60,7 +60,7 @@ fn signs(
     entry: &Entry,
     told: usize,
     place: Place,
-) -> [(&'static str, f64); 17] {
+) -> [(&'static str, f64); 15] {
     let line = &at.line;
     let is_word = |i: &usize| line.items.get(*i).is_some_and(|it| it.what != What::Mark);
     let sentence = line.sentence_start(items.start).max(items.start.saturating_sub(super::session::NEAR))
@@ -101,8 +101,6 @@ fn signs(
         ("carried", yes(entry.carried.iter().any(|c| c == "canal"))),
         ("then", yes(sentence.clone().any(|i| cue(line, i, "then")))),
         ("starts", yes(reading.rule_items.start == sentence.start)),
-        ("planned", yes(entry.status == Status::Planned)),
-        ("conditional", yes(entry.status == Status::Conditional)),
         ("talk", talk.min(4) as f64),
         ("short", yes(items.clone().filter(is_word).count() <= 2)),
         ("not-done", yes(entry.status == Status::NotDone)),
