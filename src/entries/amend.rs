@@ -18,7 +18,7 @@ use crate::{
 };
 
 /// How many live entries back a completion looks.
-const LOOK_BACK: usize = 6;
+pub(super) const LOOK_BACK: usize = 6;
 
 impl Session<'_> {
     /// Carries out a spoken control and notes its words.
@@ -315,23 +315,13 @@ impl Session<'_> {
 }
 
 /// Plain words that belong neither to a field nor to the small words of speech: many of them mean talk.
-fn strange_words(at: &At<'_>, items: &Range<usize>, pieces: &[Piece]) -> usize {
+pub(super) fn strange_words(at: &At<'_>, items: &Range<usize>, pieces: &[Piece]) -> usize {
     items
         .clone()
         .filter(|i| !pieces.iter().any(|p| p.items.contains(i)))
         .filter(|&i| matches!(at.line.items.get(i).map(|it| &it.what), Some(What::Word)))
         .filter(|&i| !SMALL.contains(&at.line.text(i)))
         .count()
-}
-
-/// Are these values of another canal in the breath of an entry that has the same fields for its own?
-fn is_parallel(s: &Session<'_>, at: &At<'_>, entry: usize, filled: &Filled) -> bool {
-    let (Some(old), Some(note)) = (s.entries.get(entry), s.notes.get(entry)) else { return false };
-    let [draft] = filled.drafts.as_slice() else { return false };
-    let other = draft.canal.as_ref().is_some_and(|c| old.canal.as_ref().is_some_and(|o| *o != c.canal));
-    let said = !old.carried.iter().any(|c| c == "canal");
-    let own = |p: &Piece| old.values.contains_key(&p.field);
-    other && said && note.breath == at.n && !draft.pieces.is_empty() && draft.pieces.iter().all(own)
 }
 
 /// Does an entry hold another of the fields of which there is one only, or what a field does not go with?
@@ -373,95 +363,6 @@ pub(super) const SMALL: [&str; 59] = [
     "be", "went", "goes", "get", "gets", "both", "each", "all", "about", "used", "using", "off", "see",
     "look", "just", "down", "into",
 ];
-
-/// A bare canal and number goes on with the kind before it; "another two minutes", "again" and "same" make a new entry.
-pub(super) fn continues(
-    s: &mut Session<'_>,
-    at: &mut At<'_>,
-    items: &Range<usize>,
-    sentence: &Range<usize>,
-    instead_of: Option<(usize, usize)>,
-) -> bool {
-    let again = items.clone().any(|i| cue(&at.line, i, "again"));
-    let same = items.clone().any(|i| at.line.term(i, "same") == Some("*"));
-    let candidates: Vec<usize> = s.live().take(if again { LOOK_BACK } else { 3 }).collect();
-    let mut tried = Vec::new();
-    for i in candidates {
-        let Some(kind) = s.notes.get(i).map(|n| n.kind) else { continue };
-        if tried.contains(&kind) {
-            continue;
-        }
-        tried.push(kind);
-        let Some(k) = s.x.kinds.all.get(kind) else { continue };
-        if !k.goes_on || !same_tooth(s, i) {
-            continue;
-        }
-        // Instead of a weak reading of another kind only where it explains as much.
-        let explains = instead_of.map_or(0, |(_, pieces)| pieces);
-        if instead_of
-            .is_some_and(|(own, _)| own == kind || s.notes.get(i).is_none_or(|n| n.breath + 1 < at.n))
-        {
-            return false;
-        }
-        let Some(filled) = s.reading_of(at, items, kind) else { continue };
-        let pieces: Vec<Piece> = filled.drafts.iter().flat_map(|d| d.pieces.clone()).collect();
-        let lead = pieces.iter().any(|p| p.lead);
-        let canal = filled.drafts.iter().any(|d| d.canal.is_some());
-        let then = items.clone().any(|i| cue(&at.line, i, "then"))
-            || s.notes.get(i).is_some_and(|n| n.breath == at.n);
-        let new = |p: &Piece| {
-            k.either.contains(&p.field)
-                && s.entries.get(i).is_some_and(|e| e.values.get(&p.field) != p.value.as_ref())
-        };
-        let one_more = then && !pieces.is_empty() && pieces.iter().all(new);
-        // "hypochlorite, two mil MB, four mil distal": the same again with its own amount.
-        let parallel = !lead && is_parallel(s, at, i, &filled);
-        let fits = (lead && canal || again && !pieces.is_empty() || same && canal || one_more || parallel)
-            && filled.leftover.is_empty()
-            && strange_words(at, items, &pieces) == 0;
-        if !fits || pieces.len() < explains {
-            continue;
-        }
-        let valued = |i: usize| pieces.iter().any(|p| p.items.contains(&i));
-        let told = status::of(&at.line, sentence, items, items.start, Manner::Record, false, &valued)
-            .unwrap_or_default();
-        let status = told.status;
-        let with = s.entries.get(i).map(|e| e.id.clone());
-        let rule = s.entries.get(i).map(|e| e.rule.clone()).unwrap_or_default();
-        let (said, from_s, to_s) = at.said(items);
-        for draft in &filled.drafts {
-            let mut entry = blank(k.name.clone(), status, rule.clone(), said.clone(), from_s, to_s);
-            let mut why = Why { goes_on_with: with.clone(), ..Why::default() };
-            why.status_by = told.by.map(|i| at.said(&(i..i + 1)).0);
-            let mut found = Vec::new();
-            for p in &draft.pieces {
-                if let Some(v) = &p.value {
-                    entry.values.insert(p.field.clone(), v.clone());
-                    why.values.push((p.field.clone(), From::Said(at.said(&p.items).0)));
-                }
-                for (reason, alternatives) in &p.doubts {
-                    push_doubt(&mut entry, &p.field, reason, alternatives);
-                }
-                found.push((p.field.clone(), p.items.clone()));
-            }
-            if parallel && let Some(old) = s.entries.get(i) {
-                for (field, value) in old.values.iter().filter(|(_, v)| v.text().is_some()) {
-                    if !entry.values.contains_key(field) {
-                        entry.values.insert(field.clone(), value.clone());
-                        why.values.push((field.clone(), From::Same(old.id.clone())));
-                    }
-                }
-            }
-            s.same(at, items, kind, &mut entry, &mut why);
-            s.locate(at, &mut entry, &mut why, k.place, draft.canal.as_ref());
-            super::doubts::add(s, at, items, kind, &mut entry, &found);
-            let numbers = super::session::numbers(&at.line, &draft.pieces);
-            s.push(entry, Note { breath: at.n, items: items.clone(), kind, why, numbers });
-        }
-        return true;
-    }
-    false
-}
 
 /// An attribute without a kind of its own completes the last entry that lacks it; "all", "both", "those" complete a list.
 pub(super) fn completes(s: &mut Session<'_>, at: &mut At<'_>, items: &Range<usize>) -> bool {
@@ -649,7 +550,7 @@ fn number_piece(
 }
 
 /// Is a piece's number one that its field may hold?
-fn fits(kind: &Kind, piece: &Piece) -> bool {
+pub(super) fn fits(kind: &Kind, piece: &Piece) -> bool {
     let (Some(field), Some(n)) =
         (kind.fields.get(&piece.field), piece.value.as_ref().and_then(crate::log::Value::number))
     else {
@@ -663,6 +564,6 @@ fn fits(kind: &Kind, piece: &Piece) -> bool {
     there_is && field.plausible.is_none_or(|(low, high)| n >= low && n <= high)
 }
 
-fn same_tooth(s: &Session<'_>, i: usize) -> bool {
+pub(super) fn same_tooth(s: &Session<'_>, i: usize) -> bool {
     s.entries.get(i).is_some_and(|e| e.tooth == s.tooth)
 }

@@ -7,6 +7,7 @@ mod canals;
 mod controls;
 mod doubts;
 pub mod fill;
+mod goes_on;
 pub mod hits;
 mod locate;
 mod own;

@@ -7,6 +7,7 @@ use indexmap::IndexMap;
 use super::{
     Extracted, Extractor, amend, controls, doubts,
     fill::{self, Draft, Filled, Stretch},
+    goes_on,
     hits::{self, Hit, Of},
     segment::{self, Reading, Segment},
     sentence::{self, Sentence, Speech, cue},
@@ -50,6 +51,8 @@ pub(super) struct Session<'a> {
     pub(super) canal_said: Spoken,
     /// The last breath ended with "no, hang on": the next one corrects.
     correcting: bool,
+    /// A kind that was named without a value, and in which breath: "working lengths", then one by one.
+    pub(super) announced: Option<(usize, usize)>,
     /// The entry that was struck right before, and in which breath: a bare number that follows takes its number's place.
     pub(super) struck: Option<(usize, usize)>,
 }
@@ -118,6 +121,7 @@ impl<'a> Session<'a> {
             tooth_said: Spoken::default(),
             canal_said: Spoken::default(),
             correcting: false,
+            announced: None,
             struck: None,
         }
     }
@@ -274,7 +278,7 @@ impl<'a> Session<'a> {
                     }
                     // "…, two mil MB, four mil distal": what is not understood together may be part by part.
                     if !whole && !correcting {
-                        for part in parts(&at.line, &segment.items) {
+                        for part in goes_on::parts(&at.line, &segment.items) {
                             // After words that say something else a value may mean anything.
                             if !self.goes_on(at, &part, &sentence, false) {
                                 break;
@@ -369,7 +373,7 @@ impl<'a> Session<'a> {
         if rule.yields && status == Status::Done {
             let own: usize = reading.filled.drafts.iter().map(|d| d.pieces.len()).sum();
             let instead = Some((reading.kind, own));
-            if amend::continues(self, at, &segment.items, sentence, instead)
+            if goes_on::continues(self, at, &segment.items, sentence, instead)
                 || amend::completes(self, at, &segment.items)
             {
                 return true;
@@ -545,15 +549,25 @@ impl<'a> Session<'a> {
         {
             return true;
         }
-        if correcting && self.correct_bare(at, items) {
-            return true;
+        if correcting {
+            // "pardon, distolingual, it's twenty and a half, I read it upside down": one part of it may be plain.
+            let number = |part: &Range<usize>| part.clone().any(|i| at.line.atom(i).is_some());
+            let parts: Vec<Range<usize>> =
+                goes_on::parts(&at.line, items).into_iter().filter(number).collect();
+            if self.correct_bare(at, items) || parts.iter().any(|part| self.correct_bare(at, part)) {
+                return true;
+            }
         }
         if status::of(&at.line, sentence, items, items.start, self.manner(), false, &|_| false).is_none() {
             return false;
         }
-        if amend::continues(self, at, items, sentence, None) || amend::completes(self, at, items) {
+        if goes_on::as_announced(self, at, items) {
             return true;
         }
+        if goes_on::continues(self, at, items, sentence, None) || amend::completes(self, at, items) {
+            return true;
+        }
+        self.announce(at, items);
         self.name_canal(at, items);
         false
     }
@@ -612,23 +626,6 @@ pub(super) fn numbers(line: &Line, pieces: &[fill::Piece]) -> Vec<String> {
         .collect();
     said.sort_by_key(|p| std::cmp::Reverse(p.items.end));
     said.into_iter().map(|p| p.field.clone()).collect()
-}
-
-/// The parts of a stretch between its commas; none where there is no comma.
-fn parts(line: &Line, items: &Range<usize>) -> Vec<Range<usize>> {
-    let mut out = Vec::new();
-    let mut start = items.start;
-    // Each part looks at its sentence: a long stretch is left whole, so that the work stays linear.
-    if items.len() > NEAR {
-        return out;
-    }
-    for i in items.clone() {
-        if line.is_mark(i, ",") || i + 1 == items.end {
-            out.push(start..i + 1);
-            start = i + 1;
-        }
-    }
-    if out.len() < 2 { vec![] } else { out }
 }
 
 /// An entry with nothing in it yet.

@@ -10,7 +10,7 @@ use crate::{
 };
 
 /// A step of which more than this share of its like were none is shown with a doubt.
-const FROM: f64 = 0.16;
+const FROM: f64 = 0.19;
 
 /// Words of these classes are of talk rather than of work.
 const TALK: [&str; 15] = [

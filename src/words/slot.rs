@@ -282,6 +282,7 @@ fn mm(line: &Line, i: usize) -> Option<Reading> {
         if matches!(unit, "mm" | "mil") {
             r.end += 1;
             r.has_unit = true;
+            and_a_half(line, &mut r, 1);
             if NO_DEPTH.iter().any(|w| line.is_word(r.end, w)) {
                 return None;
             }
@@ -293,6 +294,23 @@ fn mm(line: &Line, i: usize) -> Option<Reading> {
         }
     }
     Some(r)
+}
+
+/// "a millimetre and a half", "a mil and a half".
+fn and_a_half(line: &Line, r: &mut Reading, by: i64) {
+    let half = "0.5".parse::<Decimal>().unwrap_or(Decimal::ZERO).saturating_times(by);
+    let e = r.end;
+    if !line.is_word(e, "and") || !r.value.is_whole() {
+        return;
+    }
+    if line.is_word(e + 1, "a") && line.text(e + 2) == "half" {
+        r.end = e + 3;
+    } else if line.atom(e + 1).is_some_and(|a| Some(a.value) == "0.5".parse().ok()) {
+        r.end = e + 2;
+    } else {
+        return;
+    }
+    r.value = r.value.saturating_add(half);
 }
 
 fn mm_number(line: &Line, i: usize, a: &Atom) -> Reading {
@@ -656,6 +674,9 @@ fn with_unit(line: &Line, i: usize, units: &[(&str, i64)]) -> Option<Reading> {
     }
     r.end += 1;
     r.has_unit = true;
+    if unit != "min" {
+        and_a_half(line, &mut r, *by);
+    }
     Some(r)
 }
 
