@@ -8,7 +8,6 @@ use super::{
     segment::Segment,
     sentence::cue,
     session::{At, Note, Session, blank, push_doubt},
-    status::{self, Manner},
     why::{Did, From, Later, Spoken, Why},
 };
 use crate::{

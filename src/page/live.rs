@@ -36,6 +36,8 @@ struct Sitting {
     child: Child,
     orders: Option<ChildStdin>,
     told: Arc<Mutex<Told>>,
+    /// They end a moment after the process, when all that it said was read.
+    readers: Vec<thread::JoinHandle<()>>,
 }
 
 /// What the process said last.
@@ -58,9 +60,10 @@ fn lock<T>(of: &Mutex<T>) -> MutexGuard<'_, T> {
 impl Sitting {
     fn of(mut child: Child) -> Self {
         let told = Arc::new(Mutex::new(Told::default()));
+        let mut readers = Vec::new();
         if let Some(out) = child.stdout.take() {
             let told = Arc::clone(&told);
-            thread::spawn(move || {
+            readers.push(thread::spawn(move || {
                 for line in BufReader::new(out).lines().map_while(Result::ok) {
                     let Ok(Value::Object(mut said)) = serde_json::from_str(&line) else { continue };
                     let mut told = lock(&told);
@@ -78,11 +81,11 @@ impl Sitting {
                         told.recordings = all;
                     }
                 }
-            });
+            }));
         }
         if let Some(mut err) = child.stderr.take() {
             let told = Arc::clone(&told);
-            thread::spawn(move || {
+            readers.push(thread::spawn(move || {
                 let mut some = [0; 512];
                 while let Ok(n @ 1..) = err.read(&mut some) {
                     let mut told = lock(&told);
@@ -90,10 +93,15 @@ impl Sitting {
                     let over = told.notes.chars().count().saturating_sub(NOTES);
                     told.notes = told.notes.chars().skip(over).collect();
                 }
-            });
+            }));
         }
         let orders = child.stdin.take();
-        Self { child, orders, told }
+        Self { child, orders, told, readers }
+    }
+
+    /// Was all read that the process said?
+    fn is_read(&self) -> bool {
+        self.readers.iter().all(thread::JoinHandle::is_finished)
     }
 
     /// Recording, or listening to all of it once more.
@@ -120,7 +128,7 @@ impl App {
         let can = self.record.is_some();
         let mut sitting = lock(&self.chair.sitting);
         let Some(sitting) = sitting.as_mut() else { return json!({ "is": "none", "can_record": can }) };
-        let ended = sitting.child.try_wait();
+        let ended = sitting.child.try_wait().map(|status| status.filter(|_| sitting.is_read()));
         let told = lock(&sitting.told);
         match ended {
             Ok(None) => json!({ "is": "on", "shown": told.shown, "keys": told.keys, "can_record": can }),
