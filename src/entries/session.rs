@@ -550,11 +550,13 @@ impl<'a> Session<'a> {
             return true;
         }
         if correcting {
-            // "pardon, distolingual, it's twenty and a half, I read it upside down": one part of it may be plain.
+            // "pardon, distolingual, it's twenty and a half, I read it upside down": its first part with a number is plain,
+            // where nothing else was told before it.
             let number = |part: &Range<usize>| part.clone().any(|i| at.line.atom(i).is_some());
-            let parts: Vec<Range<usize>> =
-                goes_on::parts(&at.line, items).into_iter().filter(number).collect();
-            if self.correct_bare(at, items) || parts.iter().any(|part| self.correct_bare(at, part)) {
+            let plain = |part: &Range<usize>| amend::strange_words(at, part, &[]) == 0;
+            let first = goes_on::parts(&at.line, items).into_iter().find(|part| number(part) || !plain(part));
+            let part = first.filter(|part| number(part));
+            if self.correct_bare(at, items) || part.is_some_and(|part| self.correct_bare(at, &part)) {
                 return true;
             }
         }

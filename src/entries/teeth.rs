@@ -44,6 +44,13 @@ impl Session<'_> {
             || line.items.get(hit.end).is_some_and(|it| it.what == What::Word)
                 && line.text(hit.end).chars().count() == 1
                 && line.atom(hit.end + 1).is_some();
+        // "number fourteen, the one that hurts": a pronoun.
+        let pointed =
+            ["the", "this", "that", "which", "another", "each", "only", "other", "last", "first", "wrong"];
+        let pronoun = hit
+            .end
+            .checked_sub(2)
+            .is_some_and(|b| line.is_word(hit.end - 1, "one") && pointed.iter().any(|w| line.is_word(b, w)));
         // "teeth, one two three four": someone counts.
         let counted =
             ["things", "people", "patients", "others", "more", "times", "hours", "goes", "tries", "dentists"];
@@ -52,7 +59,7 @@ impl Session<'_> {
         // "twenty two years", "about three mil": a measure.
         let announced = hit.end.checked_sub(2).is_some_and(|b| line.term(b, "tooth_words").is_some());
         let measure = line.unit(hit.end).is_some() && line.term(hit.end, "canals").is_none() && !announced;
-        if denied || goes_on || counting || measure || tooth::is_range(line, hit.end) {
+        if pronoun || denied || goes_on || counting || measure || tooth::is_range(line, hit.end) {
             return false;
         }
         let universal = self.x.settings.notation == tooth::Notation::Universal;
