@@ -198,6 +198,16 @@ impl Session<'_> {
         true
     }
 
+    /// "pardon, distolingual, it's twenty and a half, I read it upside down": the first part with a number is plain, where
+    /// nothing else was told before it.
+    pub(super) fn corrects_in_part(&mut self, at: &At<'_>, items: &Range<usize>) -> Option<Range<usize>> {
+        let number = |part: &Range<usize>| part.clone().any(|i| at.line.atom(i).is_some());
+        let plain = |part: &Range<usize>| strange_words(at, part, &[]) == 0;
+        let mut parts = super::goes_on::parts(&at.line, items).into_iter();
+        let part = parts.find(|part| number(part) || !plain(part)).filter(number)?;
+        self.correct_bare(at, &part).then_some(part)
+    }
+
     /// "oh, it says three on the syringe, I mean three mils": what stands behind the words of correction.
     pub(super) fn turns_to_a_correction(
         &mut self,

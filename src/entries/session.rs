@@ -271,8 +271,15 @@ impl<'a> Session<'a> {
                 None if doubtful && !correcting => false,
                 None => {
                     let whole = self.goes_on(at, &segment.items, &sentence, correcting);
-                    if !whole && let Some(turned) = self.turns_to_a_correction(at, &segment.items) {
-                        at.place(turned);
+                    let in_part = if whole {
+                        None
+                    } else if correcting {
+                        self.corrects_in_part(at, &segment.items)
+                    } else {
+                        self.turns_to_a_correction(at, &segment.items)
+                    };
+                    if let Some(part) = in_part {
+                        at.place(part);
                         correcting = false;
                         continue;
                     }
@@ -549,16 +556,8 @@ impl<'a> Session<'a> {
         {
             return true;
         }
-        if correcting {
-            // "pardon, distolingual, it's twenty and a half, I read it upside down": its first part with a number is plain,
-            // where nothing else was told before it.
-            let number = |part: &Range<usize>| part.clone().any(|i| at.line.atom(i).is_some());
-            let plain = |part: &Range<usize>| amend::strange_words(at, part, &[]) == 0;
-            let first = goes_on::parts(&at.line, items).into_iter().find(|part| number(part) || !plain(part));
-            let part = first.filter(|part| number(part));
-            if self.correct_bare(at, items) || part.is_some_and(|part| self.correct_bare(at, &part)) {
-                return true;
-            }
+        if correcting && self.correct_bare(at, items) {
+            return true;
         }
         if status::of(&at.line, sentence, items, items.start, self.manner(), false, &|_| false).is_none() {
             return false;
