@@ -67,21 +67,24 @@ impl Session<'_> {
     }
 
     /// "chlorhexidine, not hypochlorite": what this breath has just replaced is not told once more as not done.
-    pub(super) fn was_taken_back(&self, at: &At<'_>, filled: &Filled) -> bool {
-        let Some(last) = self.live().next().and_then(|i| self.entries.get(i).zip(self.notes.get(i))) else {
-            return false;
-        };
-        let (entry, note) = last;
+    pub(super) fn was_taken_back(&mut self, at: &At<'_>, items: &Range<usize>, filled: &Filled) -> bool {
+        let Some(last) = self.live().next() else { return false };
+        let (Some(entry), Some(note)) = (self.entries.get(last), self.notes.get(last)) else { return false };
         let now = |by: &Later| at.breath.from_s <= by.by.at_s && matches!(by.did, Did::Changed { .. });
         let old = |p: &Piece| {
             let was = entry.heard.get(&p.field);
-            was.is_some() && was == p.value.as_ref().and_then(|v| serde_json::to_value(v).ok()).as_ref()
+            let same = was == p.value.as_ref().and_then(|v| serde_json::to_value(v).ok()).as_ref();
+            was.is_some() && same && entry.values.get(&p.field) != p.value.as_ref()
         };
         let mut pieces = filled.drafts.iter().flat_map(|d| &d.pieces).peekable();
-        note.kind == filled.kind
-            && note.why.later.iter().any(now)
-            && pieces.peek().is_some()
-            && pieces.all(old)
+        let replaced = note.kind == filled.kind && note.why.later.iter().any(now);
+        let taken = replaced && pieces.peek().is_some() && pieces.all(old);
+        let words = at.said(items).0;
+        if taken && let Some(entry) = self.entries.get_mut(last) {
+            entry.said.push_str(" … ");
+            entry.said.push_str(&words);
+        }
+        taken
     }
 
     /// "the perforation": named with its article after an entry that tells of it.

@@ -374,7 +374,7 @@ impl<'a> Session<'a> {
                 return true;
             }
         }
-        if status == Status::NotDone && self.was_taken_back(at, &reading.filled) {
+        if status == Status::NotDone && self.was_taken_back(at, &segment.items, &reading.filled) {
             return true;
         }
         if rule.yields && status == Status::Done {

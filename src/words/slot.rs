@@ -591,14 +591,27 @@ fn size(line: &Line, i: usize) -> Option<Reading> {
     })
 }
 
-/// "twenty twenty five", with no mark between: two sizes, or one that was begun again. The other of the two.
+/// "twenty twenty five", with no mark between: two sizes, or one that was begun again. The other of the two; nothing within a
+/// series that goes up.
 fn begun_again(line: &Line, i: usize, a: &Atom) -> Option<Decimal> {
     let same_ten = |ten: &Atom, one: &Atom| {
         let above = one.value.saturating_sub(ten.value);
         let fits = Decimal::ZERO < above && above < Decimal::whole(10);
         ten.form == Form::Ten && one.form == Form::TenOne && fits
     };
-    let before = i.checked_sub(1).and_then(|k| line.atom(k)).filter(|b| same_ten(b, a));
+    // "fifteen twenty twenty five": a series goes up.
+    let at = |k: Option<usize>| k.and_then(|k| line.atom(k));
+    let before = at(i.checked_sub(1)).filter(|b| same_ten(b, a));
+    let (first, last) = if before.is_some() { (i - 1, i) } else { (i, i + 1) };
+    let below = at(first.checked_sub(1));
+    let above = line.atom(last + 1);
+    let (Some(ten), Some(one)) = (line.atom(first), line.atom(last)) else { return None };
+    let of_series = |n: &Atom| is_standard_size(n.value);
+    if below.is_some_and(|b| of_series(b) && b.value < ten.value && b.value >= Decimal::whole(6))
+        || above.is_some_and(|b| of_series(b) && b.value > one.value)
+    {
+        return None;
+    }
     before.or_else(|| line.atom(i + 1).filter(|b| same_ten(a, b))).map(|b| b.value)
 }
 
