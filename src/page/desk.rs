@@ -54,8 +54,9 @@ impl Running {
             match child.try_wait() {
                 Ok(None) => return Some(json!({ "is": "listening" })),
                 Ok(Some(status)) if status.success() => {
+                    // The folder may have been read before its log was there: the next look finds it.
                     all.remove(id);
-                    return None;
+                    return Some(json!({ "is": "listening" }));
                 }
                 ended => {
                     let mut why = String::new();
