@@ -11,10 +11,7 @@ use super::{
     status::{self, Manner},
     why::{From, Why},
 };
-use crate::{
-    log::{Entry, Status},
-    words::line::Line,
-};
+use crate::{log::Entry, words::line::Line};
 
 impl Session<'_> {
     /// "working lengths", "cones": a kind of which lists are made, named alone.
@@ -24,7 +21,10 @@ impl Session<'_> {
             let kind = self.x.kinds.all.get(h.kind).filter(|k| k.goes_on && !k.each.is_empty());
             matches!(h.of, Of::Rule(_)) && kind.is_some() && h.end <= items.end
         };
-        if number || items.len() > 8 {
+        // "no cones today", "the cones come next": nothing begins there.
+        let put_off = ["no", "negation", "negation-after", "plan", "plan-after", "condition", "general"];
+        let is_put_off = items.clone().any(|i| put_off.iter().any(|class| cue(&at.line, i, class)));
+        if number || is_put_off || items.len() > 8 {
             return;
         }
         let mut hits: Vec<&Hit> = hits::within(&at.hits, items).filter(listed).collect();
@@ -36,7 +36,12 @@ impl Session<'_> {
 }
 
 /// A canal and its value after their kind was announced.
-pub(super) fn as_announced(s: &mut Session<'_>, at: &mut At<'_>, items: &Range<usize>) -> bool {
+pub(super) fn as_announced(
+    s: &mut Session<'_>,
+    at: &mut At<'_>,
+    items: &Range<usize>,
+    sentence: &Range<usize>,
+) -> bool {
     const LATER: usize = 3;
     let Some((kind, breath)) = s.announced.filter(|(_, breath)| breath + LATER >= at.n) else { return false };
     let since = s.notes.last().is_some_and(|n| n.breath > breath && n.kind != kind);
@@ -51,11 +56,16 @@ pub(super) fn as_announced(s: &mut Session<'_>, at: &mut At<'_>, items: &Range<u
     {
         return false;
     }
+    let valued = |i: usize| pieces.iter().any(|p| p.items.contains(&i));
+    let Some(told) = status::of(&at.line, sentence, items, items.start, s.manner(), false, &valued) else {
+        return false;
+    };
     let rule = k.rules.first().map(|r| r.id.clone()).unwrap_or_default();
     let (said, from_s, to_s) = at.said(items);
     for draft in &filled.drafts {
-        let mut entry = blank(k.name.clone(), Status::Done, rule.clone(), said.clone(), from_s, to_s);
-        let mut why = Why::default();
+        let mut entry = blank(k.name.clone(), told.status, rule.clone(), said.clone(), from_s, to_s);
+        let status_by = told.by.map(|i| at.said(&(i..i + 1)).0);
+        let mut why = Why { status_by, ..Why::default() };
         let found = write_pieces(at, draft, &mut entry, &mut why);
         s.locate(at, &mut entry, &mut why, k.place, draft.canal.as_ref());
         super::doubts::add(s, at, items, kind, &mut entry, &found);

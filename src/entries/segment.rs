@@ -285,23 +285,14 @@ fn takes_back(line: &Line, hits: &[Hit], whole: &Range<usize>, at: usize) -> boo
 /// Stands item `at` inside words that together are one value ("hypochlorite | extrusion")?
 fn in_phrase(line: &Line, kinds: &Kinds, hits: &[Hit], at: usize) -> bool {
     const LONGEST: usize = 4;
-    let fixed = |h: &Hit| match h.of {
-        Of::Field(f, n) => kinds
-            .all
-            .get(h.kind)
-            .and_then(|k| k.fields.get_index(f)?.1.hear.get(n))
-            .is_some_and(|heard| heard.gives.is_some()),
-        Of::Rule(_) => false,
-    };
     let whole = |h: &Hit| {
         (h.first..h.end)
             .all(|i| line.items.get(i).is_some_and(|it| matches!(it.what, What::Word | What::Term(..))))
     };
     let from = hits.partition_point(|h| h.first + LONGEST < at);
-    hits.iter()
-        .skip(from)
-        .take_while(|h| h.first < at)
-        .any(|h| h.end > at && h.end - h.first <= LONGEST && h.found.weight > 1 && fixed(h) && whole(h))
+    hits.iter().skip(from).take_while(|h| h.first < at).any(|h| {
+        h.end > at && h.end - h.first <= LONGEST && h.found.weight > 1 && is_fixed(kinds, h) && whole(h)
+    })
 }
 
 /// Where a stretch may start: sentences, what opens an entry, canals, fields after a mark or joiner.
@@ -477,14 +468,19 @@ fn score(
 
 /// "no tug-back": a value with its "no", and no step that was left out.
 fn is_denied_value(kinds: &Kinds, hits: &[Hit], i: usize) -> bool {
-    hits::within(hits, &(i..i + 1)).any(|h| match h.of {
+    hits::within(hits, &(i..i + 1)).any(|h| is_fixed(kinds, h))
+}
+
+/// Do a hit's words stand for one value, whatever stands around them?
+fn is_fixed(kinds: &Kinds, hit: &Hit) -> bool {
+    match hit.of {
         Of::Field(f, n) => kinds
             .all
-            .get(h.kind)
+            .get(hit.kind)
             .and_then(|k| k.fields.get_index(f)?.1.hear.get(n))
             .is_some_and(|heard| heard.gives.is_some()),
         Of::Rule(_) => false,
-    })
+    }
 }
 
 /// ", same in the distal": the step before once more, in another canal.

@@ -562,7 +562,7 @@ impl<'a> Session<'a> {
         if status::of(&at.line, sentence, items, items.start, self.manner(), false, &|_| false).is_none() {
             return false;
         }
-        if goes_on::as_announced(self, at, items) {
+        if goes_on::as_announced(self, at, items, sentence) {
             return true;
         }
         if goes_on::continues(self, at, items, sentence, None) || amend::completes(self, at, items) {
