@@ -2,9 +2,11 @@
 
 pub mod decimal;
 mod homophone;
+mod length;
 pub mod line;
 mod named;
 pub mod number;
+mod size;
 pub mod slot;
 pub mod sound;
 pub mod spelling;
