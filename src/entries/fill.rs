@@ -82,6 +82,7 @@ pub fn fill(s: &Stretch<'_>, kind: usize) -> Option<Filled> {
     bare_repairs(s, k, &mut pieces);
     misplaced_repairs(s.line, k, &mut pieces);
     let conflicts = settle(s.line, k, &mut pieces);
+    rest_of_clauses(s, k, &mut pieces);
     #[expect(clippy::cast_precision_loss, reason = "a handful")]
     {
         score -= 0.9 * conflicts as f32;
@@ -123,6 +124,57 @@ pub fn fill(s: &Stretch<'_>, kind: usize) -> Option<Filled> {
     }
     let drafts = drafts(s.line, k, pieces, mentions);
     Some(Filled { kind, drafts, score, leftover })
+}
+
+/// No result is longer.
+const LONGEST_REST: usize = 12;
+
+/// "palpation a bit iffy over the apex": where a clause begins with what leads an entry and holds nothing else that is known,
+/// the rest of it is the value of the field that takes the rest.
+fn rest_of_clauses(s: &Stretch<'_>, k: &Kind, pieces: &mut Vec<Piece>) {
+    let Some(field) = &k.rest else { return };
+    let line = s.line;
+    let small = |i: usize| {
+        line.items.get(i).is_some_and(|it| it.what == What::Mark)
+            || line.term(i, "fillers").is_some()
+            || [
+                "is", "was", "were", "are", "and", "the", "test", "testing", "s", "on", "then", "but",
+                "also", "too",
+            ]
+            .iter()
+            .any(|w| line.is_word(i, w))
+    };
+    let ends = |i: usize| [",", ".", ";"].iter().any(|m| line.is_mark(i, m)) || line.ends_sentence(i);
+    let leads: Vec<Range<usize>> = pieces.iter().filter(|p| p.lead).map(|p| p.items.clone()).collect();
+    let mut more = Vec::new();
+    for (n, lead) in leads.iter().enumerate() {
+        let next = leads.get(n + 1).map_or(s.items.end, |l| l.start);
+        let sentence = line.sentence_start(lead.start).max(lead.start.saturating_sub(2 * LONGEST_REST));
+        let from = (sentence..lead.start).rev().find(|&i| ends(i)).map_or(sentence, |i| i + 1);
+        let opens = (from..lead.start).all(small);
+        let end = (lead.end..next).find(|&i| i > lead.end && ends(i)).unwrap_or(next);
+        let Some(first) = (lead.end..end).find(|&i| !small(i)) else { continue };
+        let last = (first..end).rev().find(|&i| !small(i)).unwrap_or(first);
+        let taken = pieces.iter().any(|p| !p.lead && p.items.start < end && p.items.end > from);
+        let told = (first..=last)
+            .any(|i| line.is_word(i, "he") || line.is_word(i, "she") || line.is_word(i, "they"));
+        let denied =
+            told || (first..=last).any(|i| cue(line, i, "negation-after") || cue(line, i, "plan-after"));
+        if opens && !taken && !denied && last - first < LONGEST_REST {
+            let said = line.spoken(first, last + 1);
+            more.push(Piece {
+                field: field.clone(),
+                value: Some(Value::Text(said)),
+                same: false,
+                items: first..last + 1,
+                doubts: vec![],
+                weight: 1,
+                lead: false,
+            });
+        }
+    }
+    pieces.extend(more);
+    pieces.sort_by_key(|p| p.items.start);
 }
 
 /// Non-overlapping field hits, the longest and surest first.

@@ -156,7 +156,12 @@ pub(super) fn continues(
 }
 
 /// Writes what a draft holds into an entry; gives the fields with their places.
-fn write_pieces(at: &At<'_>, draft: &Draft, entry: &mut Entry, why: &mut Why) -> Vec<(String, Range<usize>)> {
+pub(super) fn write_pieces(
+    at: &At<'_>,
+    draft: &Draft,
+    entry: &mut Entry,
+    why: &mut Why,
+) -> Vec<(String, Range<usize>)> {
     let mut found = Vec::new();
     for p in &draft.pieces {
         if let Some(v) = &p.value {

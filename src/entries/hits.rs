@@ -126,3 +126,27 @@ pub fn value(hit: &Hit, kinds: &Kinds) -> Option<crate::log::Value> {
         }
     }
 }
+
+/// Items inside a number that several atoms make together ("twenty five oh six"): nothing may start there.
+pub(super) fn insides(line: &Line) -> Vec<bool> {
+    let mut inside = vec![false; line.items.len()];
+    let mut i = 0;
+    while i < line.items.len() {
+        let end = [Slot::Size, Slot::Mm, Slot::Ratio]
+            .into_iter()
+            .filter_map(|s| line.reading(s, i))
+            .map(|r| r.end)
+            .max();
+        let atoms = |e: usize| (i..e).filter(|&k| line.atom(k).is_some()).count();
+        match end.filter(|e| atoms(*e) > 1) {
+            Some(end) => {
+                for x in inside.get_mut(i + 1..end).into_iter().flatten() {
+                    *x = true;
+                }
+                i = end;
+            }
+            None => i += 1,
+        }
+    }
+    inside
+}

@@ -3,6 +3,7 @@
 //! Comes in: breaths. Goes out: entries, and every stretch that became none. Pure and total.
 
 mod amend;
+mod beside;
 mod canals;
 mod controls;
 mod doubts;

@@ -66,11 +66,23 @@ pub struct Reading {
     pub margin: f32,
 }
 
-/// Cuts one run of treatment sentences.
-pub fn cut(line: &Line, kinds: &Kinds, hits: &[Hit], inside: &[bool], run: &[Sentence]) -> Vec<Segment> {
+/// Cuts one run of treatment sentences; no stretch reaches over an item where it `must` be cut.
+pub fn cut(
+    line: &Line,
+    kinds: &Kinds,
+    hits: &[Hit],
+    inside: &[bool],
+    must: &[usize],
+    run: &[Sentence],
+) -> Vec<Segment> {
     let (Some(first), Some(last)) = (run.first(), run.last()) else { return vec![] };
     let whole = first.items.start..last.items.end;
-    let marks: Vec<usize> = boundaries(line, kinds, hits, &whole, run)
+    let must: Vec<usize> = must.iter().copied().filter(|m| whole.contains(m)).collect();
+    let mut marks = boundaries(line, kinds, hits, &whole, run);
+    marks.extend(&must);
+    marks.sort_unstable();
+    marks.dedup();
+    let marks: Vec<usize> = marks
         .into_iter()
         .filter(|m| inside.get(*m) != Some(&true) && !takes_back(line, hits, &whole, *m))
         .filter(|m| !in_phrase(line, kinds, hits, *m))
@@ -86,6 +98,9 @@ pub fn cut(line: &Line, kinds: &Kinds, hits: &[Hit], inside: &[bool], run: &[Sen
             let (Some(&a), Some(&b), Some(&base)) = (marks.get(i), marks.get(j), best.get(i)) else {
                 continue;
             };
+            if must.iter().any(|m| a < *m && *m < b) {
+                continue;
+            }
             let (score, read) = score(line, kinds, hits, a..b, run);
             // Fewer cuts are better: an entry must explain more than it costs.
             let inside = if b < whole.end && !parts_here(line, b) { INSIDE } else { 0.0 };

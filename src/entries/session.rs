@@ -5,7 +5,9 @@ use std::ops::Range;
 use indexmap::IndexMap;
 
 use super::{
-    Extracted, Extractor, amend, controls, doubts,
+    Extracted, Extractor, amend,
+    beside::{self, Neighbour},
+    controls, doubts,
     fill::{self, Draft, Filled, Stretch},
     goes_on,
     hits::{self, Hit, Of},
@@ -77,6 +79,8 @@ pub(super) struct At<'b> {
     pub(super) sentences: Vec<Sentence>,
     /// Items inside a number of several pieces: nothing may start there.
     inside: Vec<bool>,
+    /// Teeth named beside the one at work.
+    pub(super) beside: Vec<Neighbour>,
     /// Items that found a place.
     pub(super) placed: Vec<bool>,
 }
@@ -136,20 +140,17 @@ impl<'a> Session<'a> {
     }
 
     pub(super) fn take(&mut self, n: usize, breath: &Breath, line: Line) {
-        let mut hits = hits::find(&line, &self.x.kinds, &self.x.index);
-        let inside = insides(&line);
-        hits.retain(|h| {
-            inside.get(h.first) != Some(&true)
-                && self.is_real(h, &line)
-                && controls::is_sign(h, &line)
-                && !self.is_vague(h)
-                && !controls::in_passing(&self.x.kinds, h, &line)
-                && !self.is_ruled_out(h, &line)
-        });
+        let mut line = line;
+        let (mut hits, mut inside) = self.heard(&line);
+        let beside = self.beside(&line, &hits);
+        if !beside.is_empty() {
+            beside.iter().for_each(|b| line.hide(b.items.clone()));
+            (hits, inside) = self.heard(&line);
+        }
         let placed = vec![false; line.items.len()];
         let held = hits.iter().filter(|h| h.found.readings.iter().any(|(_, r)| !r.doubts.is_empty()));
         let sentences = sentence::sentences(&line, held.map(|h| h.first..h.end), self.lecture);
-        let mut at = At { n, breath, line, hits, sentences, inside, placed };
+        let mut at = At { n, breath, line, hits, sentences, inside, beside, placed };
         let mut start = 0;
         for control in controls::controls(&at.line) {
             self.stretch(&mut at, start..control.items.start);
@@ -174,6 +175,21 @@ impl<'a> Session<'a> {
                 }
             }
         }
+    }
+
+    /// What is heard in a line and means something here, and the items where nothing may start.
+    fn heard(&self, line: &Line) -> (Vec<Hit>, Vec<bool>) {
+        let mut hits = hits::find(line, &self.x.kinds, &self.x.index);
+        let inside = hits::insides(line);
+        hits.retain(|h| {
+            inside.get(h.first) != Some(&true)
+                && self.is_real(h, line)
+                && controls::is_sign(h, line)
+                && !self.is_vague(h)
+                && !controls::in_passing(&self.x.kinds, h, line)
+                && !self.is_ruled_out(h, line)
+        });
+        (hits, inside)
     }
 
     /// "got all that" finds no canals.
@@ -231,6 +247,7 @@ impl<'a> Session<'a> {
                 Speech::Past => {
                     let front = self.tooth_in_front(at, &s.items);
                     let rest = front.as_ref().map_or(s.items.start, |f| f.end)..s.items.end;
+                    let front = front.or_else(|| self.first_tooth(at, &s.items));
                     if let Some(items) = front {
                         self.treatment(at, &[Sentence { items, speech: Speech::Treatment, ..s.clone() }]);
                     }
@@ -255,7 +272,7 @@ impl<'a> Session<'a> {
         let correcting =
             self.correcting || run.first().is_some_and(|s| controls::starts_correction(&at.line, &s.items));
         self.correcting = false;
-        let segments = segment::cut(&at.line, &self.x.kinds, &at.hits, &at.inside, run);
+        let segments = segment::cut(&at.line, &self.x.kinds, &at.hits, &at.inside, &beside::cuts(at), run);
         let mut correcting = correcting;
         for segment in segments {
             let anchor = segment.read.as_ref().map_or(segment.items.start, |r| r.rule_items.start);
@@ -480,7 +497,11 @@ impl<'a> Session<'a> {
             }
         }
         let numbers = numbers(&at.line, &draft.pieces);
-        self.push(entry, Note { breath: at.n, items: items.clone(), kind: reading.kind, why, numbers });
+        let note = Note { breath: at.n, items: items.clone(), kind: reading.kind, why, numbers };
+        match beside::of_step(at, items, &draft).filter(|_| kind.beside) {
+            Some(neighbour) => self.push_each(entry, note, at, neighbour),
+            None => self.push(entry, note),
+        }
     }
 
     pub(super) fn push(&mut self, mut entry: Entry, note: Note) {
@@ -562,7 +583,7 @@ impl<'a> Session<'a> {
         if status::of(&at.line, sentence, items, items.start, self.manner(), false, &|_| false).is_none() {
             return false;
         }
-        if goes_on::as_announced(self, at, items, sentence) {
+        if goes_on::as_announced(self, at, items, sentence) || beside::as_well(self, at, items) {
             return true;
         }
         if goes_on::continues(self, at, items, sentence, None) || amend::completes(self, at, items) {
@@ -686,29 +707,4 @@ fn tidy(said: &str, at: &At<'_>, items: &Range<usize>) -> String {
     }
     let text = if start > items.start { at.said(&(start..items.end)).0 } else { said.to_owned() };
     text.trim_matches(|c: char| c.is_whitespace() || matches!(c, ',' | '.' | ':' | ';' | '-')).to_owned()
-}
-
-/// Items inside a number that several atoms make together ("twenty five oh six"): nothing may start there.
-pub(super) fn insides(line: &Line) -> Vec<bool> {
-    use crate::words::slot::Slot;
-    let mut inside = vec![false; line.items.len()];
-    let mut i = 0;
-    while i < line.items.len() {
-        let end = [Slot::Size, Slot::Mm, Slot::Ratio]
-            .into_iter()
-            .filter_map(|s| line.reading(s, i))
-            .map(|r| r.end)
-            .max();
-        let atoms = |e: usize| (i..e).filter(|&k| line.atom(k).is_some()).count();
-        match end.filter(|e| atoms(*e) > 1) {
-            Some(end) => {
-                for x in inside.get_mut(i + 1..end).into_iter().flatten() {
-                    *x = true;
-                }
-                i = end;
-            }
-            None => i += 1,
-        }
-    }
-    inside
 }

@@ -16,7 +16,10 @@ use super::{
 use crate::{
     kinds::Place,
     log::{Status, Value},
-    words::line::{Line, What},
+    words::{
+        line::{Line, What},
+        slot::Slot,
+    },
 };
 
 /// So many items around a number its sentence is searched for words of instruments.
@@ -78,6 +81,14 @@ impl Session<'_> {
         if opening {
             let counts = line.unit(hit.end).is_some() || line.term(hit.end, "counted").is_some();
             let begun = self.tooth.is_some() || self.entries.len() > OPENING;
+            // "the length is twenty six"
+            let measures =
+                ["length", "lengths", "size", "sizes", "depth", "stop", "reading", "locator", "gauge"];
+            let measured = (hit.first.saturating_sub(3)..hit.first)
+                .any(|i| line.text(i).split(' ').any(|t| measures.contains(&t)));
+            if measured {
+                return false;
+            }
             return !begun && !counts && !named.other_notation && (said.len() == 2 || universal);
         }
         if matches!(hit.of, Of::Field(..)) {
@@ -130,6 +141,20 @@ impl Session<'_> {
             .iter()
             .find(|h| h.first == start && matches!(h.of, Of::Rule(_)) && names(h) && quadrant(h))?;
         (!asks).then_some(items.start..hit.end)
+    }
+
+    /// The tooth that words about the past name, as long as none is at work ("an upper canine, one three, pulled last Friday").
+    pub(super) fn first_tooth(&self, at: &At<'_>, items: &Range<usize>) -> Option<Range<usize>> {
+        let names = |h: &&Hit| self.x.kinds.all.get(h.kind).is_some_and(|k| k.place == Place::NamesTeeth);
+        let quadrant = |h: &&Hit| h.found.terms.iter().any(|(v, _)| v == "quadrants" || v == "tooth_words");
+        let digits = |h: &&Hit| h.found.readings.iter().any(|(slot, _)| *slot == Slot::ToothDigits);
+        let parted = |h: &&Hit| at.line.items.get(h.end).is_none_or(|it| it.what == What::Mark);
+        let mut hits = super::hits::within(&at.hits, items)
+            .filter(|h| matches!(h.of, Of::Rule(_)))
+            .filter(names)
+            .filter(|h| quadrant(h) || digits(h) && parted(h));
+        let hit = hits.next().filter(|_| self.tooth.is_none())?;
+        Some(hit.first..hit.end)
     }
 
     /// "number eight": a tooth, where nothing around it speaks of instruments, and where it is no size or stands first.

@@ -43,6 +43,9 @@ struct KindFile {
     #[serde(default)]
     recalled: bool,
     #[serde(default)]
+    beside: bool,
+    rest: Option<String>,
+    #[serde(default)]
     either: Vec<String>,
     #[serde(default)]
     fields: IndexMap<String, FieldFile>,
@@ -172,6 +175,8 @@ pub(super) fn read(file: &str, text: &str) -> Result<Kind, KindError> {
         not_with: raw.not_with,
         either: raw.either,
         recalled: raw.recalled,
+        beside: raw.beside,
+        rest: raw.rest,
         fields,
         rules,
         examples,

@@ -85,6 +85,10 @@ pub struct Kind {
     pub either: Vec<String>,
     /// "the perforation": with its article it is the one that was told before, and no second one.
     pub recalled: bool,
+    /// The field that takes the rest of its clause where nothing known was said ("palpation a bit iffy over the apex").
+    pub rest: Option<String>,
+    /// A tooth named with it, once one is at work, may be a neighbour's: it says where this was done, not what follows.
+    pub beside: bool,
     pub fields: IndexMap<String, Field>,
     pub rules: Vec<Rule>,
     pub examples: Vec<Example>,

@@ -81,10 +81,8 @@ fn mm_number(line: &Line, i: usize, a: &Atom) -> Reading {
         if let Some(b) = digit_after(line, i).filter(|_| !has_own_unit(line, i + 1))
             && let Some(value) = tenth(a.value, b.value)
         {
-            return Reading::new(i + 2, value).doubted(
-                format!("\"{}\" was said without \"point\"", spoken(line, i, i + 2)),
-                vec![a.value],
-            );
+            return Reading::new(i + 2, value)
+                .doubted(format!("\"{}\" was said without \"point\"", line.spoken(i, i + 2)), vec![a.value]);
         }
         // "21. 5", "twenty one. Five", "21, 5 mm": held together.
         if (line.is_mark(i + 1, ".") || line.is_mark(i + 1, ","))
@@ -163,16 +161,4 @@ fn mm_number(line: &Line, i: usize, a: &Atom) -> Reading {
             .doubted(format!("{n} was written as one number"), vec![other, a.value]);
     }
     Reading::of(i + 1, a)
-}
-
-fn spoken(line: &Line, first: usize, end: usize) -> String {
-    let from = line.items.get(first).map_or(0, |i| i.first);
-    let to = line.items.get(end.saturating_sub(1)).map_or(from, |i| i.end);
-    line.tokens
-        .get(from..to)
-        .unwrap_or_default()
-        .iter()
-        .map(|t| t.text.as_str())
-        .collect::<Vec<_>>()
-        .join(" ")
 }

@@ -141,6 +141,23 @@ impl Line {
         line
     }
 
+    /// The words of a range of items, in lower case.
+    pub fn spoken(&self, first: usize, end: usize) -> String {
+        let from = self.items.get(first).map_or(0, |i| i.first);
+        let to = self.items.get(end.saturating_sub(1)).map_or(from, |i| i.end);
+        let tokens = self.tokens.get(from..to).unwrap_or_default();
+        tokens.iter().map(|t| t.text.as_str()).collect::<Vec<_>>().join(" ")
+    }
+
+    /// Items whose numbers were understood elsewhere: nothing reads them again.
+    pub fn hide(&mut self, items: std::ops::Range<usize>) {
+        for item in self.items.get_mut(items).into_iter().flatten().filter(|i| i.what != What::Mark) {
+            item.what = What::Word;
+        }
+        self.readings = vec![OnceCell::new(); self.items.len()];
+        self.look_around();
+    }
+
     fn look_around(&mut self) {
         let n = self.items.len();
         let mut around = vec![Around::default(); n + 1];

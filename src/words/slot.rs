@@ -178,6 +178,11 @@ impl Reading {
 
 /// Reads a slot at item `i`.
 pub fn read(slot: Slot, line: &Line, i: usize) -> Option<Reading> {
+    // "size for paper points": what only the word "size" made a number is a size or nothing.
+    let is_size = matches!(slot, Slot::Size | Slot::StandardSize | Slot::SizeTaper);
+    if !is_size && is_sized(line, i) && line.atom(i).is_some_and(|a| a.doubt.is_some()) {
+        return None;
+    }
     match slot {
         Slot::Count => count(line, i),
         Slot::Number => line.atom(i).map(|a| Reading::of(i + 1, a)),
