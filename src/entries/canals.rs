@@ -137,6 +137,24 @@ pub(super) fn pair_canals(
     true
 }
 
+/// "twenty five oh four MB, D forty oh four": each clause between commas has one value and its own canal.
+pub(super) fn by_clause(line: &Line, mentions: &[Mention], leads: &[usize], out: &mut [Draft]) -> bool {
+    let clause = |i: usize| line.clause_start(i);
+    let one_each = leads.windows(2).all(|w| matches!(w, [a, b] if clause(*a) != clause(*b)));
+    let of = |lead: usize| mentions.iter().filter(move |m| clause(m.items.start) == clause(lead));
+    let covered = mentions.iter().all(|m| leads.iter().any(|l| clause(*l) == clause(m.items.start)));
+    if !one_each || !covered || leads.iter().any(|l| of(*l).count() != 1) {
+        return false;
+    }
+    for (lead, draft) in leads.iter().zip(out) {
+        if let Some(m) = of(*lead).next() {
+            draft.canal =
+                Some(Named { canal: canal(m.names.clone()), items: m.items.clone(), unsure: false });
+        }
+    }
+    true
+}
+
 /// Canal mentions that stand together with no list item between.
 pub(super) fn group(line: &Line, mentions: &[Mention], leads: &[usize]) -> Vec<Named> {
     let mut out: Vec<(Vec<String>, Range<usize>)> = Vec::new();
@@ -194,6 +212,76 @@ pub(super) fn share_canals(groups: &[Named], leads: &[usize], out: &mut [Draft])
             // "three in the buccal, two in the palatal"; one group after the whole list is for all of it.
             groups.iter().find(|g| g.items.start > *lead).or_else(|| groups.last()).cloned()
         };
+    }
+}
+
+/// Takes out the canals of which only "same" is said behind something that can be repeated ("ML twenty five, MB same, D forty").
+pub(super) fn take_same(s: &Stretch<'_>, mentions: &mut Vec<Mention>, pieces: &[Piece]) -> Vec<Mention> {
+    let line = s.line;
+    let first = pieces.iter().filter(|p| p.value.is_some()).map(|p| p.items.end).min();
+    if first.is_none() || pieces.iter().all(|p| !p.lead) && mentions.len() < 2 {
+        return vec![];
+    }
+    let mut out = Vec::new();
+    let starts: Vec<usize> = mentions.iter().map(|m| m.items.start).collect();
+    let joins = |i: usize| line.is_mark(i, ",") || ["and", "the"].iter().any(|w| line.is_word(i, w));
+    mentions.retain(|m| {
+        // "same in ML and D"
+        if let Some(last) = out.last_mut().filter(|o: &&mut Mention| (o.items.end..m.items.start).all(joins))
+            && !pieces
+                .iter()
+                .any(|p| p.lead && p.items.start >= m.items.end && p.items.start < m.items.end + 3)
+        {
+            last.names.extend(m.names.iter().cloned());
+            last.items.end = m.items.end;
+            return false;
+        }
+        let Some(same) = same_of(line, &m.items) else { return true };
+        let from = same.min(m.items.start);
+        let to = same.max(m.items.end);
+        let next = starts.iter().copied().find(|n| *n >= to).unwrap_or(s.items.end);
+        let end = (to..next).find(|&i| line.is_mark(i, ",") || line.ends_sentence(i)).unwrap_or(next);
+        let own = pieces.iter().any(|p| p.items.start >= from && p.items.end <= end && p.value.is_some());
+        if !own {
+            out.push(m.clone());
+        }
+        own
+    });
+    out
+}
+
+/// Where "same" stands right beside a canal: "MB same", "the same in the MB".
+pub(super) fn same_of(line: &Line, canal: &Range<usize>) -> Option<usize> {
+    let small = |i: usize| {
+        let words =
+            ["the", "for", "in", "is", "was", "gets", "got", "to", "on", "also", "went", "all", "with"];
+        words.iter().any(|w| line.is_word(i, w))
+    };
+    let same = |i: &usize| line.term(*i, "same") == Some("*");
+    let after = (canal.end..canal.end + 3).take_while(|&i| i == canal.end || small(i - 1)).find(same);
+    let before = || {
+        (canal.start.saturating_sub(3)..canal.start)
+            .rev()
+            .take_while(|&i| i + 1 == canal.start || small(i + 1))
+            .find(same)
+    };
+    after.or_else(before)
+}
+
+/// Puts for each such canal what was said right before it.
+pub(super) fn put_same(drafts: &mut Vec<Draft>, same: Vec<Mention>) {
+    let start = |d: &Draft| d.pieces.iter().filter(|p| p.lead).map(|p| p.items.start).max();
+    for m in same.into_iter().rev() {
+        let last = drafts.iter().rposition(|d| start(d).is_none_or(|s| s < m.items.start));
+        let Some(last) = last else { continue };
+        let of = |d: &Draft| d.canal.as_ref().map(|c| c.canal.clone());
+        let own = drafts.get(last).and_then(of);
+        let from = drafts.iter().take(last).rposition(|d| of(d) != own).map_or(0, |i| i + 1);
+        let mut copies: Vec<Draft> = drafts.get(from..=last).unwrap_or_default().to_vec();
+        for copy in &mut copies {
+            copy.canal = Some(Named { canal: canal(m.names.clone()), items: m.items.clone(), unsure: false });
+        }
+        drafts.splice(last + 1..last + 1, copies);
     }
 }
 

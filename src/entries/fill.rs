@@ -3,7 +3,7 @@
 use std::ops::Range;
 
 use super::{
-    canals::{Mention, group, mentions, merge, pair_canals, share_canals},
+    canals::{Mention, by_clause, group, mentions, merge, pair_canals, put_same, share_canals, take_same},
     hits::{self, Hit, Of},
     sentence::{self, cue},
 };
@@ -52,6 +52,8 @@ pub struct Filled {
     pub score: f32,
     /// Numbers that found no field.
     pub leftover: Vec<Range<usize>>,
+    /// Some canals had "the same".
+    pub same: bool,
 }
 
 /// Everything that `fill` looks at.
@@ -105,7 +107,9 @@ pub fn fill(s: &Stretch<'_>, kind: usize) -> Option<Filled> {
         let each = if k.place == Place::NamesCanals { 0.3 } else { 0.1 };
         score += 0.3 * f32::from(u8::from(!mentions.is_empty())) + each * more;
     }
-    let leftover = leftover(s, &pieces, &mentions);
+    let explained = explained(s, k, &pieces);
+    score += 0.8 * f32::from(u8::try_from(explained.len().min(6)).unwrap_or(6));
+    let leftover = leftover(s, &pieces, &mentions, &explained);
     #[expect(clippy::cast_precision_loss, reason = "a handful")]
     {
         score -= 0.7 * leftover.len() as f32;
@@ -122,12 +126,72 @@ pub fn fill(s: &Stretch<'_>, kind: usize) -> Option<Filled> {
         let more = leads.len().saturating_sub(group(s.line, &mentions, &leads).len().max(1));
         score -= 0.9 * f32::from(u8::try_from(more).unwrap_or(u8::MAX));
     }
-    let drafts = drafts(s.line, k, pieces, mentions);
-    Some(Filled { kind, drafts, score, leftover })
+    without_ruled_out(s.line, k, &mut pieces);
+    let mut mentions = mentions;
+    let same = take_same(s, &mut mentions, &pieces);
+    let pieces_start = pieces.iter().filter(|p| p.value.is_some()).map(|p| p.items.start).min();
+    let mut drafts = drafts(s.line, k, pieces, mentions);
+    let has_same = !same.is_empty();
+    // "same in ML, D forty": what stands before is meant, and not here.
+    let before = pieces_start.is_some_and(|p| same.iter().any(|m| m.items.end <= p));
+    score -= f32::from(u8::from(before));
+    put_same(&mut drafts, same);
+    Some(Filled { kind, drafts, score, leftover, same: has_same })
+}
+
+/// What the kind explains without a field for it, beside what has one.
+fn explained(s: &Stretch<'_>, k: &Kind, pieces: &[Piece]) -> Vec<Range<usize>> {
+    let mut out: Vec<Range<usize>> = Vec::new();
+    if k.explains.is_empty() {
+        return out;
+    }
+    for i in s.items.clone() {
+        let free = |m: &Range<usize>| {
+            m.end <= s.items.end
+                && out.last().is_none_or(|o| o.end <= m.start)
+                && pieces.iter().all(|p| p.items.end <= m.start || m.end <= p.items.start)
+        };
+        let found = k.explains.iter().filter_map(|p| p.at(s.line, i)).map(|m| m.start..m.end);
+        out.extend(found.filter(|m| m.start >= s.items.start && free(m)).max_by_key(|m| m.end));
+    }
+    out
+}
+
+/// "thirty goes past, thirty five too, forty binds": what was tried and is not meant goes, where something else is meant; and
+/// what is said twice is one.
+fn without_ruled_out(line: &Line, k: &Kind, pieces: &mut Vec<Piece>) {
+    let ruled_out = |p: &Piece| {
+        let not = k.fields.get(&p.field).into_iter().flat_map(|f| &f.but_not);
+        p.lead && not.into_iter().any(|n| n.at(line, p.items.end).is_some())
+    };
+    let out: Vec<bool> = pieces.iter().map(ruled_out).collect();
+    let meant = pieces.iter().zip(&out).any(|(p, out)| p.lead && !out);
+    if !meant || !out.contains(&true) {
+        return;
+    }
+    let mut seen: Vec<Option<Value>> = vec![];
+    let mut n = 0;
+    pieces.retain(|p| {
+        let is_out = out.get(n) == Some(&true);
+        n += 1;
+        let again = p.lead && !is_out && seen.contains(&p.value);
+        if p.lead && !is_out {
+            seen.push(p.value.clone());
+        }
+        !is_out && !again
+    });
 }
 
 /// No result is longer.
 const LONGEST_REST: usize = 12;
+/// Words that belong to no result at its ends.
+const SMALL: [&str; 17] = [
+    "is", "was", "were", "are", "and", "the", "test", "testing", "s", "on", "it", "him", "her", "then",
+    "but", "also", "too",
+];
+/// "cold packs for six hours", "she got to eighty": told of something else.
+const OF_OTHERS: [&str; 10] =
+    ["he", "she", "they", "packs", "pack", "compress", "drinks", "food", "things", "water"];
 
 /// "palpation a bit iffy over the apex": where a clause begins with what leads an entry and holds nothing else that is known,
 /// the rest of it is the value of the field that takes the rest.
@@ -137,12 +201,7 @@ fn rest_of_clauses(s: &Stretch<'_>, k: &Kind, pieces: &mut Vec<Piece>) {
     let small = |i: usize| {
         line.items.get(i).is_some_and(|it| it.what == What::Mark)
             || line.term(i, "fillers").is_some()
-            || [
-                "is", "was", "were", "are", "and", "the", "test", "testing", "s", "on", "then", "but",
-                "also", "too",
-            ]
-            .iter()
-            .any(|w| line.is_word(i, w))
+            || SMALL.iter().any(|w| line.is_word(i, w))
     };
     let ends = |i: usize| [",", ".", ";"].iter().any(|m| line.is_mark(i, m)) || line.ends_sentence(i);
     let leads: Vec<Range<usize>> = pieces.iter().filter(|p| p.lead).map(|p| p.items.clone()).collect();
@@ -156,10 +215,12 @@ fn rest_of_clauses(s: &Stretch<'_>, k: &Kind, pieces: &mut Vec<Piece>) {
         let Some(first) = (lead.end..end).find(|&i| !small(i)) else { continue };
         let last = (first..end).rev().find(|&i| !small(i)).unwrap_or(first);
         let taken = pieces.iter().any(|p| !p.lead && p.items.start < end && p.items.end > from);
-        let told = (first..=last)
-            .any(|i| line.is_word(i, "he") || line.is_word(i, "she") || line.is_word(i, "they"));
-        let denied =
-            told || (first..=last).any(|i| cue(line, i, "negation-after") || cue(line, i, "plan-after"));
+        let other = |i: usize| {
+            OF_OTHERS.iter().any(|w| line.is_word(i, w))
+                || cue(line, i, "negation-after")
+                || cue(line, i, "plan-after")
+        };
+        let denied = (first..=last).any(other);
         if opens && !taken && !denied && last - first < LONGEST_REST {
             let said = line.spoken(first, last + 1);
             more.push(Piece {
@@ -457,9 +518,15 @@ fn leads_between(pieces: &[Piece], p: &Piece, q: &Piece) -> bool {
 }
 
 /// Numbers that no piece, no canal and no repair explains.
-fn leftover(s: &Stretch<'_>, pieces: &[Piece], mentions: &[Mention]) -> Vec<Range<usize>> {
+fn leftover(
+    s: &Stretch<'_>,
+    pieces: &[Piece],
+    mentions: &[Mention],
+    explained: &[Range<usize>],
+) -> Vec<Range<usize>> {
     let mut taken = vec![false; s.items.len()];
-    for items in pieces.iter().map(|p| &p.items).chain(mentions.iter().map(|m| &m.items)) {
+    let named = pieces.iter().map(|p| &p.items).chain(mentions.iter().map(|m| &m.items));
+    for items in named.chain(explained) {
         let own = items.start.saturating_sub(s.items.start)..items.end.saturating_sub(s.items.start);
         taken.get_mut(own).unwrap_or_default().fill(true);
     }
@@ -589,7 +656,10 @@ fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Mention>) -> 
             }
         }
     }
-    if k.place != Place::Tooth && !pair_canals(line, k, &mentions, &leads, &mut out) {
+    if k.place != Place::Tooth
+        && !by_clause(line, &mentions, &leads, &mut out)
+        && !pair_canals(line, k, &mentions, &leads, &mut out)
+    {
         share_canals(&groups, &leads, &mut out);
     }
     out

@@ -86,7 +86,11 @@ pub(super) fn continues(
 ) -> bool {
     let again = items.clone().any(|i| cue(&at.line, i, "again"));
     let same = items.clone().any(|i| at.line.term(i, "same") == Some("*"));
-    let candidates: Vec<usize> = s.live().take(if again { LOOK_BACK } else { 3 }).collect();
+    // In the breath of an entry a value goes on with that entry's kind, not with one of an earlier breath.
+    let here = |i: usize| s.notes.get(i).is_some_and(|n| n.breath == at.n);
+    let begun = s.live().next().is_some_and(here);
+    let near = s.live().take(if again { LOOK_BACK } else { 3 });
+    let candidates: Vec<usize> = near.filter(|&i| !begun || again || here(i)).collect();
     let mut tried = Vec::new();
     for i in candidates {
         let Some(kind) = s.notes.get(i).map(|n| n.kind) else { continue };
@@ -144,8 +148,8 @@ pub(super) fn continues(
                     }
                 }
             }
-            s.same(at, items, kind, &mut entry, &mut why);
             s.locate(at, &mut entry, &mut why, k.place, draft.canal.as_ref());
+            s.same(at, items, kind, &mut entry, &mut why);
             super::doubts::add(s, at, items, kind, &mut entry, &found);
             let numbers = super::session::numbers(&at.line, &draft.pieces);
             s.push(entry, Note { breath: at.n, items: items.clone(), kind, why, numbers });

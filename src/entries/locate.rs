@@ -111,6 +111,18 @@ impl Session<'_> {
         for i in items.clone() {
             let Some(fields) = at.line.term(i, "same") else { continue };
             let all = fields == "*";
+            // "DB same. P forty": said of another canal.
+            let of_other = all
+                && entry.canal.as_ref().is_some_and(|canal| {
+                    let beside = (i.saturating_sub(3)..i + 4)
+                        .filter(|&c| canals::same_of(&at.line, &(c..c + 1)) == Some(i))
+                        .filter_map(|c| at.line.term(c, "canals"));
+                    let mut names = beside.flat_map(|c| c.split('+')).peekable();
+                    names.peek().is_some() && names.all(|n| !canal.names().iter().any(|own| own == n))
+                });
+            if of_other {
+                continue;
+            }
             let Some((last, _)) = self.entries.iter().zip(&self.notes).rev().take(FAR_BACK).find(|(e, n)| {
                 e.review != Review::Struck
                     && n.kind == kind

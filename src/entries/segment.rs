@@ -456,7 +456,9 @@ fn score(
             score += filled.score;
             score -= unexplained(line, kinds, &rules, top, &filled);
             score -= strange(line, &items, top, &filled);
-            if (items.start + 1..items.end).any(|i| i > top.first && is_same_elsewhere(line, i)) {
+            if !filled.same
+                && (items.start + 1..items.end).any(|i| i > top.first && is_same_elsewhere(line, i))
+            {
                 score -= SAME_AGAIN;
             }
             if of_what_stood_before(line, &items, top, &filled) {

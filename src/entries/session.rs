@@ -397,7 +397,9 @@ impl<'a> Session<'a> {
         if rule.yields && status == Status::Done {
             let own: usize = reading.filled.drafts.iter().map(|d| d.pieces.len()).sum();
             let instead = Some((reading.kind, own));
-            if goes_on::continues(self, at, &segment.items, sentence, instead)
+            let announced = self.announced.is_some_and(|(k, breath)| k != reading.kind && breath == at.n);
+            if announced && goes_on::as_announced(self, at, &segment.items, sentence)
+                || goes_on::continues(self, at, &segment.items, sentence, instead)
                 || amend::completes(self, at, &segment.items)
             {
                 return true;
@@ -468,8 +470,8 @@ impl<'a> Session<'a> {
         {
             push_doubt(&mut entry, field, reason, &[]);
         }
-        self.same(at, items, reading.kind, &mut entry, &mut why);
         self.locate(at, &mut entry, &mut why, kind.place, draft.canal.as_ref());
+        self.same(at, items, reading.kind, &mut entry, &mut why);
         let found: Vec<_> = draft.pieces.iter().map(|p| (p.field.clone(), p.items.clone())).collect();
         doubts::add(self, at, items, reading.kind, &mut entry, &found);
         let around = at.line.sentence_start(items.start).max(items.start.saturating_sub(NEAR))

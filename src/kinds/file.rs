@@ -46,6 +46,8 @@ struct KindFile {
     beside: bool,
     rest: Option<String>,
     #[serde(default)]
+    explains: Vec<String>,
+    #[serde(default)]
     either: Vec<String>,
     #[serde(default)]
     fields: IndexMap<String, FieldFile>,
@@ -68,6 +70,8 @@ struct FieldFile {
     plausible: Option<(f64, f64)>,
     windows: Option<(String, String)>,
     only_with: Option<(String, Vec<String>)>,
+    #[serde(default)]
+    but_not: Vec<String>,
     source: Option<String>,
     #[serde(default)]
     joins: bool,
@@ -155,6 +159,7 @@ pub(super) fn read(file: &str, text: &str) -> Result<Kind, KindError> {
         }
         rules.push(rule(r).map_err(wrong)?);
     }
+    let explains = raw.explains.iter().map(|p| Pattern::parse(p)).collect::<Result<_, _>>().map_err(wrong)?;
     let examples = raw
         .example
         .into_iter()
@@ -177,6 +182,7 @@ pub(super) fn read(file: &str, text: &str) -> Result<Kind, KindError> {
         recalled: raw.recalled,
         beside: raw.beside,
         rest: raw.rest,
+        explains,
         fields,
         rules,
         examples,
@@ -242,6 +248,7 @@ fn field(f: &FieldFile) -> Result<Field, String> {
         plausible,
         windows: f.windows.clone(),
         only_with: f.only_with.clone(),
+        but_not: f.but_not.iter().map(|p| Pattern::parse(p)).collect::<Result<_, _>>()?,
         source: f.source.clone(),
         joins: f.joins,
         together: f.together.clone(),

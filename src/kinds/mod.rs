@@ -85,6 +85,8 @@ pub struct Kind {
     pub either: Vec<String>,
     /// "the perforation": with its article it is the one that was told before, and no second one.
     pub recalled: bool,
+    /// Words with a number that are natural here and that no field holds ("binds half a millimetre short").
+    pub explains: Vec<Pattern>,
     /// The field that takes the rest of its clause where nothing known was said ("palpation a bit iffy over the apex").
     pub rest: Option<String>,
     /// A tooth named with it, once one is at work, may be a neighbour's: it says where this was done, not what follows.
@@ -120,6 +122,8 @@ pub struct Field {
     pub windows: Option<(String, String)>,
     /// Holds only where another field is one of these: a length belongs to a fragment, not to a perforation.
     pub only_with: Option<(String, Vec<String>)>,
+    /// Words that rule a value out when they follow it, where another stands: "thirty goes past, forty binds".
+    pub but_not: Vec<Pattern>,
     pub source: Option<String>,
     /// Several words of this field are joined: "unwound" + "discarded".
     pub joins: bool,
