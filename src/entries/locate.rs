@@ -123,9 +123,14 @@ impl Session<'_> {
             if of_other {
                 continue;
             }
+            let own = |field: &str| entry.values.get(field);
             let Some((last, _)) = self.entries.iter().zip(&self.notes).rev().take(FAR_BACK).find(|(e, n)| {
                 e.review != Review::Struck
                     && n.kind == kind
+                    && (all
+                        || ["agent", "instrument"]
+                            .iter()
+                            .all(|f| own(f).is_none_or(|own| e.values.get(*f) == Some(own))))
                     && (all || fields.split('+').any(|f| e.values.contains_key(f)))
             }) else {
                 continue;

@@ -371,7 +371,7 @@ impl<'a> Session<'a> {
         }
         let status = told.status;
         if kind.place == Place::NamesTeeth {
-            return self.teeth(at, segment, &reading, status);
+            return self.teeth(at, segment, &reading, status, correcting);
         }
         if kind.never.contains(&status)
             || (segment.items.start.saturating_sub(3)..segment.items.end + 3)
@@ -579,7 +579,7 @@ impl<'a> Session<'a> {
         {
             return true;
         }
-        if correcting && self.correct_bare(at, items) {
+        if correcting && (self.correct_bare_tooth(at, items) || self.correct_bare(at, items)) {
             return true;
         }
         if status::of(&at.line, sentence, items, items.start, self.manner(), false, &|_| false).is_none() {

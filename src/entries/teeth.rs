@@ -62,7 +62,10 @@ impl Session<'_> {
         // "twenty two years", "about three mil": a measure.
         let announced = hit.end.checked_sub(2).is_some_and(|b| line.term(b, "tooth_words").is_some());
         let measure = line.unit(hit.end).is_some() && line.term(hit.end, "canals").is_none() && !announced;
-        if pronoun || denied || goes_on || counting || measure || tooth::is_range(line, hit.end) {
+        // "in baby teeth, mesials eleven, distal twelve": the number is the canal's.
+        let of_canal = (hit.first..hit.end).any(|i| line.term(i, "canals").is_some())
+            && hit.found.terms.iter().all(|(v, _)| v != "quadrants");
+        if of_canal || pronoun || denied || goes_on || counting || measure || tooth::is_range(line, hit.end) {
             return false;
         }
         let universal = self.x.settings.notation == tooth::Notation::Universal;
@@ -184,6 +187,63 @@ impl Session<'_> {
         !size || self.tooth.is_none() || line.opens_sentence(hit.first) || listed
     }
 
+    /// "no wait, make that nineteen" right after a tooth was named.
+    pub(super) fn correct_bare_tooth(&mut self, at: &At<'_>, items: &Range<usize>) -> bool {
+        const NEAR: usize = 8;
+        let line = &at.line;
+        let near = items.start..items.end.min(items.start + NEAR);
+        let Some(first) = near.into_iter().find(|&i| line.atom(i).is_some()) else { return false };
+        let Some(read) = line.reading(Slot::Tooth, first).cloned() else { return false };
+        let measured = line.unit(read.end).is_some()
+            || line.atom(read.end).is_some()
+            || line.term(read.end, "counted").is_some()
+            || line.term(read.end, "canals").is_some();
+        let named = read.text.as_deref().and_then(|t| tooth::named(t, self.x.settings.notation));
+        let Some(named) = named.filter(|n| !measured && !n.other_notation) else { return false };
+        self.correct_tooth(at, items, &named, first..read.end)
+    }
+
+    /// Puts another tooth in the place of the one that was named last, where nothing was done on it yet.
+    fn correct_tooth(
+        &mut self,
+        at: &At<'_>,
+        items: &Range<usize>,
+        named: &tooth::Named,
+        words: Range<usize>,
+    ) -> bool {
+        let Some(last) = self.live().next() else { return false };
+        let names = |n: &&Note| {
+            self.x.kinds.all.get(n.kind).is_some_and(|k| k.place == Place::NamesTeeth) && n.breath + 2 >= at.n
+        };
+        let is_tooth = self.notes.get(last).filter(names).is_some();
+        let old = self.entries.get(last).and_then(|e| e.tooth.clone());
+        if !is_tooth || old.as_ref() == Some(&named.iso) {
+            return false;
+        }
+        let piece = fill::Piece {
+            field: "tooth".to_owned(),
+            value: Some(Value::Text(named.iso.clone())),
+            same: false,
+            items: words.clone(),
+            doubts: vec![],
+            weight: 1,
+            lead: true,
+        };
+        let draft = fill::Draft { pieces: vec![piece], canal: None };
+        self.change(at, items, last, &draft, true);
+        if let Some(entry) = self.entries.get_mut(last) {
+            entry.tooth = Some(named.iso.clone());
+        }
+        self.teeth
+            .retain(|t| Some(t) != old.as_ref() || self.entries.iter().any(|e| e.tooth.as_ref() == Some(t)));
+        if !self.teeth.contains(&named.iso) {
+            self.teeth.push(named.iso.clone());
+        }
+        self.tooth = Some(named.iso.clone());
+        self.tooth_said = at.spoken(&words);
+        true
+    }
+
     /// Teeth named: an entry where the tooth is new, nothing where it is the one at work.
     pub(super) fn teeth(
         &mut self,
@@ -191,6 +251,7 @@ impl Session<'_> {
         segment: &Segment,
         reading: &Reading,
         status: Status,
+        correcting: bool,
     ) -> bool {
         let Some(kind) = self.x.kinds.all.get(reading.kind) else { return false };
         let Some(rule) = kind.rules.get(reading.rule) else { return false };
@@ -202,6 +263,13 @@ impl Session<'_> {
             reading.filled.drafts.iter().flat_map(|d| &d.pieces).filter(|p| p.field == "tooth").collect();
         pieces.sort_by_key(|p| p.items.start);
         pieces.dedup_by_key(|p| p.items.start);
+        if let ([p], true) = (pieces.as_slice(), correcting)
+            && let Some(named) =
+                p.value.as_ref().and_then(Value::text).and_then(|t| tooth::named(t, self.x.settings.notation))
+            && self.correct_tooth(at, &segment.items, &named, p.items.clone())
+        {
+            return true;
+        }
         let mut any = false;
         for p in pieces {
             let Some(named) = p
