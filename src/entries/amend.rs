@@ -66,6 +66,60 @@ impl Session<'_> {
         true
     }
 
+    /// "so I keep twenty one and a half": the length that was told a little before, where there is one.
+    pub(super) fn settles(&mut self, at: &At<'_>, segment: &Segment, filled: &Filled) -> bool {
+        const NEAR: usize = 4;
+        let [draft] = filled.drafts.as_slice() else { return false };
+        let near = |i: &usize| {
+            let old = self.entries.get(*i).filter(|e| e.tooth == self.tooth);
+            let other = |p: &Piece| p.lead && old.is_some_and(|e| e.values.get(&p.field) != p.value.as_ref());
+            old.is_some()
+                && self.notes.get(*i).is_some_and(|n| n.breath + NEAR >= at.n)
+                && draft.pieces.iter().any(other)
+        };
+        let Some(target) = self.target(filled.kind, draft).filter(near) else { return false };
+        self.change(at, &segment.items, target, draft, true);
+        true
+    }
+
+    /// "actually the thirty was one short": said anew of an entry that holds the same size in the same canal. What is
+    /// said of it and is no different makes no second entry.
+    pub(super) fn says_better(
+        &mut self,
+        at: &At<'_>,
+        segment: &Segment,
+        kind: usize,
+        draft: &Draft,
+        correcting: bool,
+    ) -> bool {
+        let line = &at.line;
+        let Some(first) = draft.pieces.iter().filter(|p| p.lead).map(|p| p.items.start).min() else {
+            return false;
+        };
+        let end = draft.pieces.iter().filter(|p| p.lead).map(|p| p.items.end).max().unwrap_or(first);
+        let the = first.checked_sub(1).is_some_and(|b| ["the", "that"].iter().any(|w| line.is_word(b, w)));
+        let was = ["was", "were", "wasn't"].iter().any(|w| (end..end + 2).any(|i| line.is_word(i, w)));
+        if !(the && was || correcting && the) {
+            return false;
+        }
+        let fixed =
+            |p: &&Piece| p.lead || p.field == "taper" || p.value.as_ref().is_some_and(|v| v.text().is_some());
+        let same = |i: &usize| {
+            let (Some(old), Some(note)) = (self.entries.get(*i), self.notes.get(*i)) else { return false };
+            note.kind == kind
+                && note.breath < at.n
+                && old.tooth == self.tooth
+                && draft.canal.as_ref().is_none_or(|c| old.canal.as_ref() == Some(&c.canal))
+                && draft.pieces.iter().filter(fixed).all(|p| old.values.get(&p.field) == p.value.as_ref())
+        };
+        let found = self.live().take(2 * LOOK_BACK).find(same);
+        let Some(target) = found else { return false };
+        let pieces: Vec<Piece> = draft.pieces.iter().filter(|p| !fixed(p)).cloned().collect();
+        let better = Draft { pieces, canal: None };
+        self.change(at, &segment.items, target, &better, true);
+        true
+    }
+
     /// "chlorhexidine, not hypochlorite": what this breath has just replaced is not told once more as not done.
     pub(super) fn was_taken_back(&mut self, at: &At<'_>, items: &Range<usize>, filled: &Filled) -> bool {
         let Some(last) = self.live().next() else { return false };

@@ -85,6 +85,11 @@ pub fn sentences(line: &Line, held: impl IntoIterator<Item = Range<usize>>, lect
     let mut out = Vec::new();
     let mut start = 0;
     for (i, inside) in inside.into_iter().enumerate() {
+        // "the ML looks short, correction, ML nineteen and a half": what is corrected stands in an earlier breath.
+        if i > start + 1 && corrects_earlier(line, i) {
+            push(line, start..i, lecture, &mut out);
+            start = i;
+        }
         if !inside && line.ends_sentence(i) {
             push(line, start..i + 1, lecture, &mut out);
             start = i + 1;
@@ -92,6 +97,16 @@ pub fn sentences(line: &Line, held: impl IntoIterator<Item = Range<usize>>, lect
     }
     push(line, start..line.items.len(), lecture, &mut out);
     out
+}
+
+/// Strong words of correction behind a clause that ends without a value.
+fn corrects_earlier(line: &Line, i: usize) -> bool {
+    const STRONG: [&str; 6] = ["correct", "misspoke", "lie", "mistake", "amend", "should read"];
+    let strong = || STRONG.iter().any(|w| line.text(i).contains(w));
+    let plain = |b: usize| {
+        line.items.get(b).is_some_and(|it| it.what == What::Word) || line.term(b, "fillers").is_some()
+    };
+    cue(line, i, "repair") && line.is_mark(i - 1, ",") && plain(i - 2) && strong()
 }
 
 fn push(line: &Line, items: Range<usize>, lecture: bool, out: &mut Vec<Sentence>) {

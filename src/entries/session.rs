@@ -414,11 +414,17 @@ impl<'a> Session<'a> {
                 return true;
             }
         }
+        if rule.amends && status == Status::Done && self.settles(at, segment, &reading.filled) {
+            return true;
+        }
         if kind.recalled && status == Status::Done && self.is_recalled(at, &reading) {
             return false;
         }
         let drafts = reading.filled.drafts.clone();
         for draft in drafts {
+            if status == Status::Done && self.says_better(at, segment, reading.kind, &draft, correcting) {
+                continue;
+            }
             self.enter(at, &segment.items, &reading, draft, told);
         }
         true

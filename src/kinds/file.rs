@@ -107,6 +107,8 @@ struct RuleFile {
     past: bool,
     #[serde(default)]
     yields: bool,
+    #[serde(default)]
+    amends: bool,
 }
 
 const fn one() -> f32 {
@@ -219,6 +221,7 @@ fn rule(r: RuleFile) -> Result<Rule, String> {
         opening: r.opening,
         past: r.past,
         yields: r.yields,
+        amends: r.amends,
     })
 }
 

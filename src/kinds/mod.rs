@@ -180,6 +180,8 @@ pub struct Rule {
     pub past: bool,
     /// Completes an earlier entry where it fits, and opens one of its own only otherwise.
     pub yields: bool,
+    /// Its words settle what was said a little before ("so I keep twenty one and a half").
+    pub amends: bool,
 }
 
 /// A rule that takes words as text.
