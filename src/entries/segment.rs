@@ -35,8 +35,10 @@ const NUMBER_SIGN: f32 = 1.55;
 const SURE: f32 = 1.4;
 /// What a cut costs where neither a mark nor a joiner stands.
 const INSIDE: f32 = 0.05;
+/// What it costs where an agent or an instrument is cut from the number that follows it at once.
+const TORN: f32 = 0.6;
 /// What a value costs that stands before an "and" that opens the step.
-const OF_BEFORE: f32 = 0.5;
+const OF_BEFORE: f32 = 1.0;
 /// What "…, same in the distal" costs inside of another step.
 const SAME_AGAIN: f32 = 1.5;
 /// So far before a rule's words a "no" may stand that denies them ("at no point was EDTA used").
@@ -103,7 +105,11 @@ pub fn cut(
             }
             let (score, read) = score(line, kinds, hits, a..b, run);
             // Fewer cuts are better: an entry must explain more than it costs.
-            let inside = if b < whole.end && !parts_here(line, b) { INSIDE } else { 0.0 };
+            let inside = match b < whole.end && !parts_here(line, b) {
+                true if tears(line, b) => TORN,
+                true => INSIDE,
+                false => 0.0,
+            };
             let total = base + score - inside - if read.is_some() { ENTRY } else { left_out(line, a..b) };
             if best.get(j).is_some_and(|x| total > *x) {
                 if let (Some(x), Some(f)) = (best.get_mut(j), from.get_mut(j)) {
@@ -174,6 +180,13 @@ fn whole_texts(line: &Line, kinds: &Kinds, run: &[Sentence], segments: Vec<Segme
 fn parts_here(line: &Line, at: usize) -> bool {
     let joins = |i: usize| ["and", "then", "with"].iter().any(|w| line.is_word(i, w)) || cue(line, i, "then");
     at == 0 || joins(at) || line.items.get(at - 1).is_some_and(|it| it.what == What::Mark)
+}
+
+/// Stands the name of something right before a number here ("EDTA | seventeen percent")?
+fn tears(line: &Line, at: usize) -> bool {
+    const NAMES: [&str; 4] = ["irrigants", "instruments", "anaesthetics", "drugs"];
+    let named = |b: usize| NAMES.iter().any(|v| line.term(b, v).is_some());
+    line.atom(at).is_some() && at.checked_sub(1).is_some_and(named)
 }
 
 /// What it costs to leave a stretch without an entry: more where it names numbers or canals.
@@ -518,8 +531,10 @@ fn is_denied(line: &Line, top: &Hit) -> bool {
 
 /// "… one minute, and hypochlorite two mils": what stands before the "and" is of the step before it.
 fn of_what_stood_before(line: &Line, items: &Range<usize>, top: &Hit, filled: &Filled) -> bool {
-    let opens =
-        |i: usize| line.is_mark(i, ",") && (line.is_word(i + 1, "and") || line.is_word(i + 1, "then"));
+    let joins = |i: usize| line.is_word(i, "and") || line.is_word(i, "then");
+    // "for one minute and saline last"
+    let measured = |i: usize| i > 0 && line.unit(i - 1).is_some() && i + 1 == top.first;
+    let opens = |i: usize| line.is_mark(i, ",") && joins(i + 1) || joins(i) && measured(i);
     let near = items.start.max(top.first.saturating_sub(NEAR_NO))..top.first;
     let pieces = || filled.drafts.iter().flat_map(|d| &d.pieces);
     near.rev().find(|&i| opens(i)).is_some_and(|at| {
