@@ -414,7 +414,9 @@ impl Reader<'_> {
                     "times", "time", "short", "beyond", "point", "days", "cycles", "pecks", "passes",
                     "strokes", "tablets", "capsules", "weeks", "minutes",
                 ];
-                and == 0 && end == e + 1 && self.word(end).is_some_and(|w| COUNTED.contains(&w))
+                and == 0
+                    && end == e + 1
+                    && self.tokens.get(end).is_some_and(|t| COUNTED.contains(&t.text.as_str()))
             };
             let alone = |end: usize| self.part(end) != Some(Part::Hundred) && !measured(end);
             if let Some((rest, end, _)) = rest.filter(|(rest, end, _)| *rest > 0 && alone(*end)) {

@@ -186,7 +186,11 @@ pub fn read(slot: Slot, line: &Line, i: usize) -> Option<Reading> {
     match slot {
         Slot::Count => count(line, i),
         Slot::Number => line.atom(i).map(|a| Reading::of(i + 1, a)),
-        Slot::Bare => line.atom(i).filter(|_| line.unit(i + 1).is_none()).map(|a| Reading::of(i + 1, a)),
+        Slot::Bare => match count(line, i).filter(|r| r.end == i + 2) {
+            // "six fifty milligrams" is no bare six.
+            Some(hundreds) => Some(hundreds).filter(|r| line.unit(r.end).is_none()),
+            None => line.atom(i).filter(|_| line.unit(i + 1).is_none()).map(|a| Reading::of(i + 1, a)),
+        },
         Slot::Mm => mm(line, i),
         Slot::MmUnit => mm(line, i).filter(|r| r.has_unit),
         Slot::MmSure => mm(line, i).filter(|r| r.has_unit || !r.value.is_whole()),
