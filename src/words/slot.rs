@@ -28,6 +28,8 @@ pub enum Slot {
     Number,
     /// A number that no unit follows.
     Bare,
+    /// One number alone: no other beside it, no unit but millimetres.
+    Alone,
     /// A length in millimetres; the unit may be missing.
     Mm,
     /// A length with its unit.
@@ -74,10 +76,11 @@ pub enum Slot {
 pub(super) const COUNT: usize = Slot::ALL.len();
 
 impl Slot {
-    pub const ALL: [Self; 23] = [
+    pub const ALL: [Self; 24] = [
         Self::Count,
         Self::Number,
         Self::Bare,
+        Self::Alone,
         Self::Mm,
         Self::MmUnit,
         Self::Size,
@@ -105,6 +108,7 @@ impl Slot {
             "n" => Self::Count,
             "num" => Self::Number,
             "bare" => Self::Bare,
+            "alone" => Self::Alone,
             "mm" => Self::Mm,
             "mm!" => Self::MmUnit,
             "size" => Self::Size,
@@ -186,6 +190,7 @@ pub fn read(slot: Slot, line: &Line, i: usize) -> Option<Reading> {
     match slot {
         Slot::Count => count(line, i),
         Slot::Number => line.atom(i).map(|a| Reading::of(i + 1, a)),
+        Slot::Alone => alone(line, i),
         Slot::Bare => match count(line, i).filter(|r| r.end == i + 2) {
             // "six fifty milligrams" is no bare six.
             Some(hundreds) => Some(hundreds).filter(|r| line.unit(r.end).is_none()),
@@ -243,6 +248,18 @@ fn count(line: &Line, i: usize) -> Option<Reading> {
         return Some(Reading::new(i + 2, value));
     }
     (a.value.is_whole()).then(|| Reading::of(i + 1, a))
+}
+
+/// "a four at the distal", not "two two one".
+fn alone(line: &Line, i: usize) -> Option<Reading> {
+    let listed = |k: usize| line.is_mark(k, ",") || line.is_word(k, "to");
+    let before = i.checked_sub(1);
+    let beside = before.is_some_and(|b| line.atom(b).is_some())
+        || line.atom(i + 1).is_some()
+        || before.and_then(|b| b.checked_sub(1)).is_some_and(|b| listed(i - 1) && line.atom(b).is_some())
+        || listed(i + 1) && line.atom(i + 2).is_some();
+    let unit = line.unit(i + 1).is_some_and(|u| !matches!(u, "mm" | "mil"));
+    mm(line, i).filter(|_| !beside && !unit)
 }
 
 /// "six fifty milligrams": hundreds, where the unit follows.
