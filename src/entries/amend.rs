@@ -145,7 +145,11 @@ impl Session<'_> {
     pub(super) fn is_recalled(&self, at: &At<'_>, reading: &super::segment::Reading) -> bool {
         let [draft] = reading.filled.drafts.as_slice() else { return false };
         let first = reading.rule_items.start;
-        let known = first > 0 && ["the", "that", "this"].iter().any(|w| at.line.is_word(first - 1, w));
+        // "in all three canals", "three canals, what a morning": the number of canals is told once.
+        let counted = draft.canal.is_none()
+            && self.x.kinds.all.get(reading.kind).is_some_and(|k| k.place == Place::NamesCanals);
+        let known =
+            counted || first > 0 && ["the", "that", "this"].iter().any(|w| at.line.is_word(first - 1, w));
         let same = |e: &Entry| {
             draft.pieces.iter().all(|p| p.value.is_some() && e.values.get(&p.field) == p.value.as_ref())
         };

@@ -179,14 +179,25 @@ pub(super) fn is_sign(hit: &Hit, line: &Line) -> bool {
 /// "in the single canal": where something was done, not that it was found.
 pub(super) fn in_passing(kinds: &Kinds, hit: &Hit, line: &Line) -> bool {
     let names = kinds.all.get(hit.kind).is_some_and(|k| k.place == Place::NamesCanals);
-    if !names
-        || !matches!(hit.of, Of::Rule(_))
-        || hit.end > hit.first + 1
-        || line.term(hit.first, "canals").is_none()
-    {
+    if !names || !matches!(hit.of, Of::Rule(_)) {
         return false;
     }
     let before = hit.first.checked_sub(1).map(|b| if line.is_word(b, "the") && b > 0 { b - 1 } else { b });
+    // "patency in all three canals", "the same two canals to length"
+    let only_counts = (hit.first..hit.end).all(|i| {
+        line.atom(i).is_some()
+            || line.term(i, "canals").is_some_and(|c| c.starts_with("all"))
+            || ["canals", "canal", "orifices"].iter().any(|w| line.is_word(i, w))
+    });
+    let known = ["in", "into", "of", "for", "to", "down", "all", "both", "these", "those", "same", "other"];
+    if only_counts
+        && before.is_some_and(|b| known.iter().any(|w| line.is_word(b, w)) || line.term(b, "same").is_some())
+    {
+        return true;
+    }
+    if hit.end > hit.first + 1 || line.term(hit.first, "canals").is_none() {
+        return false;
+    }
     before.is_some_and(|b| ["in", "into", "of", "for", "to", "down"].iter().any(|w| line.is_word(b, w)))
         || ["tooth", "visit", "file", "cone", "stage"].iter().any(|w| line.is_word(hit.end, w))
 }

@@ -137,6 +137,7 @@ impl Line {
         let readings = vec![OnceCell::new(); items.len()];
         let mut line = Self { tokens, items, around: vec![], readings };
         line.canals_not_millilitres();
+        line.hide_the_clock();
         line.look_around();
         line
     }
@@ -199,6 +200,39 @@ impl Line {
     pub fn reading(&self, slot: Slot, item: usize) -> Option<&Reading> {
         let at = self.readings.get(item)?.get_or_init(Box::default);
         at.get(slot as usize)?.get_or_init(|| slot::read(slot, self, item)).as_ref()
+    }
+
+    /// "it is twenty to two", "till ten past four", "at half past three": no sizes and no lengths.
+    fn hide_the_clock(&mut self) {
+        const BEFORE: [&str; 18] = [
+            "is", "it's", "was", "at", "since", "till", "until", "by", "before", "after", "from", "nearly",
+            "almost", "about", "gone", "only", "already", "around",
+        ];
+        let minutes = |i: usize| {
+            let n = self.atom(i).and_then(|a| a.value.to_whole());
+            n.is_some_and(|n| [5, 10, 20, 25].contains(&n))
+                || self.is_word(i, "half")
+                || self.is_word(i, "quarter")
+        };
+        let hour = |i: usize| {
+            let n = self.atom(i).and_then(|a| a.value.to_whole());
+            let ends = self.items.get(i + 1).is_none_or(|it| it.what == What::Mark)
+                || ["and", "or", "so", "because", "when", "in", "today", "tomorrow", "on"]
+                    .iter()
+                    .any(|w| self.is_word(i + 1, w));
+            n.is_some_and(|n| (1..=12).contains(&n)) && ends
+        };
+        let of_clock = |i: usize| {
+            let told = i > 0 && BEFORE.iter().any(|w| self.is_word(i - 1, w));
+            let past = self.is_word(i + 1, "past");
+            let to = self.is_word(i + 1, "to");
+            // "stuck at ten to five" would be a depth that no file has.
+            told && (to || past) && minutes(i) && hour(i + 2)
+        };
+        let found: Vec<usize> = (0..self.items.len()).filter(|&i| of_clock(i)).collect();
+        for i in found {
+            self.hide(i..i + 3);
+        }
     }
 
     /// "m b eighteen point five m l eighteen": in a list of canals spelled letters are a canal, no millilitres.
