@@ -386,8 +386,9 @@ impl Session<'_> {
 
 /// Plain words that belong neither to a field nor to the small words of speech: many of them mean talk.
 pub(super) fn strange_words(at: &At<'_>, items: &Range<usize>, pieces: &[Piece]) -> usize {
-    items
-        .clone()
+    // "…, one short because it was grabbing": the reason is no sign of something else.
+    let end = super::sentence::find_cue(&at.line, items.clone(), "reason").unwrap_or(items.end);
+    (items.start..end)
         .filter(|i| !pieces.iter().any(|p| p.items.contains(i)))
         .filter(|&i| matches!(at.line.items.get(i).map(|it| &it.what), Some(What::Word)))
         .filter(|&i| !SMALL.contains(&at.line.text(i)))

@@ -190,9 +190,12 @@ pub(super) fn in_passing(kinds: &Kinds, hit: &Hit, line: &Line) -> bool {
             || ["canals", "canal", "orifices"].iter().any(|w| line.is_word(i, w))
     });
     let known = ["in", "into", "of", "for", "to", "down", "all", "both", "these", "those", "same", "other"];
-    if only_counts
-        && before.is_some_and(|b| known.iter().any(|w| line.is_word(b, w)) || line.term(b, "same").is_some())
-    {
+    let is_known = |b: usize| {
+        known.iter().any(|w| line.is_word(b, w))
+            || line.term(b, "same").is_some()
+            || line.term(b, "canals").is_some_and(|c| c.starts_with("all"))
+    };
+    if only_counts && before.is_some_and(is_known) {
         return true;
     }
     if hit.end > hit.first + 1 || line.term(hit.first, "canals").is_none() {

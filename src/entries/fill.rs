@@ -109,7 +109,7 @@ pub fn fill(s: &Stretch<'_>, kind: usize) -> Option<Filled> {
     }
     let explained = explained(s, k, &pieces);
     score += 0.8 * f32::from(u8::try_from(explained.len().min(6)).unwrap_or(6));
-    let leftover = leftover(s, &pieces, &mentions, &explained);
+    let leftover = leftover(s, &pieces, &mentions, &explained, k.place == Place::NamesCanals);
     #[expect(clippy::cast_precision_loss, reason = "a handful")]
     {
         score -= 0.7 * leftover.len() as f32;
@@ -523,6 +523,7 @@ fn leftover(
     pieces: &[Piece],
     mentions: &[Mention],
     explained: &[Range<usize>],
+    names_canals: bool,
 ) -> Vec<Range<usize>> {
     let mut taken = vec![false; s.items.len()];
     let named = pieces.iter().map(|p| &p.items).chain(mentions.iter().map(|m| &m.items));
@@ -533,6 +534,15 @@ fn leftover(
     let mut out = Vec::new();
     for i in s.items.clone() {
         if s.line.atom(i).is_none() || taken.get(i - s.items.start) == Some(&true) {
+            continue;
+        }
+        // "one mesial, one distal"
+        let one = names_canals
+            && s.line.atom(i).is_some_and(|a| a.value == Decimal::whole(1))
+            && (i + 1..(i + 4).min(s.items.end))
+                .take_while(|&k| !s.line.is_mark(k, ","))
+                .any(|k| s.line.term(k, "canals").is_some());
+        if one {
             continue;
         }
         // A number right before a self-correction was taken back.
@@ -641,8 +651,15 @@ fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Mention>) -> 
         let own = of_next.or_else(|| leads.iter().rposition(|l| *l <= at)).filter(|_| !once);
         let spread = (p.items.start.saturating_sub(2)..p.items.start)
             .any(|i| i < line.items.len() && matches!(line.term(i, "canals"), Some("all?" | "all")));
+        // "ten K file, fifteen K file, to length": what has a clause of its own behind the list is said of all of it.
+        let of_all = !p.lead
+            && line.clause_start(at) > last_lead
+            && p.items.clone().all(|i| line.atom(i).is_none())
+            && pieces.iter().filter(|x| x.field == p.field).count() == 1;
         for (n, draft) in out.iter_mut().enumerate() {
-            let takes = if p.lead {
+            let takes = if of_all {
+                true
+            } else if p.lead {
                 own == Some(n)
             } else if own.is_none() || spread {
                 true
