@@ -51,6 +51,10 @@ fn entry(e: &Entry) -> String {
         Canal::One(one) => one.clone(),
         Canal::Many(many) => many.join("+"),
     }));
+    // A tooth beside the one at work: "@35".
+    if e.tooth.is_some() && !e.carried.iter().any(|c| c == "tooth") && !e.values.contains_key("tooth") {
+        parts.extend(e.tooth.as_ref().map(|t| format!("@{t}")));
+    }
     let mut values: Vec<String> = e.values.iter().map(|(k, v)| format!("{k}={v}")).collect();
     values.sort();
     parts.extend(values);
