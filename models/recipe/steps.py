@@ -51,12 +51,12 @@ def steps(path):
     own = matched(corpus.expected(session, None), entries)
     for j, entry in enumerate(entries):
         if of_entry := signs.get((entry["kind"], entry["said"])):
-            yield of_entry[0], not own.get(j, False)
+            yield {**of_entry[0], entry["kind"]: 1.0}, not own.get(j, False)
 
 
 sets = [[s for path in sorted(pathlib.Path(f).glob("*.toml")) for s in steps(path)] for f in folders]
-names = list(sets[0][0][0])
-table = lambda rows: (np.array([[signs[n] for n in names] for signs, _ in rows]), np.array([wrong for _, wrong in rows]))
+names = list(dict.fromkeys(n for rows in sets for signs, _ in rows for n in signs))
+table = lambda rows: (np.array([[signs.get(n, 0.0) for n in names] for signs, _ in rows]), np.array([wrong for _, wrong in rows]))
 x, wrong = table([s for rows in sets[:-1] for s in rows])
 mean, spread = x.mean(0), x.std(0) + 1e-9
 fit = LogisticRegression(C=0.03, max_iter=3000).fit((x - mean) / spread, wrong)
@@ -67,5 +67,5 @@ for name, weight in zip(names, weights):
     print(f"{name}\t{weight:.3f}")
 x, wrong = table(sets[-1])
 share = 1 / (1 + np.exp(-(x @ weights + always)))
-for bound in (0.1, 0.15, 0.2):
+for bound in (0.1, 0.125, 0.15, 0.175, 0.2):
     print(f"from {bound}: {np.mean(share[wrong] >= bound):.2f} of {wrong.sum()} wrong steps, {np.mean(share[~wrong] >= bound):.3f} of {(~wrong).sum()} right ones", file=sys.stderr)

@@ -10,7 +10,7 @@ use crate::{
 };
 
 /// A step of which more than this share of its like were none is shown with a doubt.
-const FROM: f64 = 0.19;
+const FROM: f64 = 0.12;
 
 /// Words of these classes are of talk rather than of work.
 const TALK: [&str; 15] = [
@@ -45,7 +45,8 @@ pub(super) fn is_unlikely(
     }
     let signs = signs(at, items, reading, draft, entry, told, place);
     let weight = |sign: &str| WEIGHTS.get(sign).copied().unwrap_or_default();
-    let sum: f64 = weight("always") + signs.iter().map(|(sign, n)| weight(sign) * n).sum::<f64>();
+    let sum: f64 =
+        weight("always") + weight(&entry.kind) + signs.iter().map(|(sign, n)| weight(sign) * n).sum::<f64>();
     let share = 1.0 / (1.0 + (-sum).exp());
     tracing::trace!(said = entry.said, kind = entry.kind, share, ?signs);
     share >= FROM
