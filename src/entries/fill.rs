@@ -4,6 +4,7 @@ use std::ops::Range;
 
 use super::{
     canals::{Mention, by_clause, group, mentions, merge, pair_canals, put_same, share_canals, take_same},
+    clauses::{explained, rest_of_clauses, without_ruled_out},
     hits::{self, Hit, Of},
     sentence::{self, cue},
 };
@@ -131,111 +132,23 @@ pub fn fill(s: &Stretch<'_>, kind: usize) -> Option<Filled> {
     let same = take_same(s, &mut mentions, &pieces);
     let pieces_start = pieces.iter().filter(|p| p.value.is_some()).map(|p| p.items.start).min();
     let mut drafts = drafts(s.line, k, pieces, mentions);
+    if k.place == Place::Tooth {
+        // "tapping on it, percussion I should say, tender": told once.
+        let values = |d: &Draft| -> Vec<(String, Option<Value>)> {
+            let mut of: Vec<_> = d.pieces.iter().map(|p| (p.field.clone(), p.value.clone())).collect();
+            of.sort_by(|a, b| a.0.cmp(&b.0));
+            of
+        };
+        let all: Vec<_> = drafts.iter().map(values).collect();
+        let mut seen = all.iter().enumerate().map(|(i, v)| all.iter().take(i).any(|o| o == v));
+        drafts.retain(|_| !seen.next().unwrap_or(false));
+    }
     let has_same = !same.is_empty();
     // "same in ML, D forty": what stands before is meant, and not here.
     let before = pieces_start.is_some_and(|p| same.iter().any(|m| m.items.end <= p));
     score -= f32::from(u8::from(before));
     put_same(&mut drafts, same);
     Some(Filled { kind, drafts, score, leftover, same: has_same })
-}
-
-/// What the kind explains without a field for it, beside what has one.
-fn explained(s: &Stretch<'_>, k: &Kind, pieces: &[Piece]) -> Vec<Range<usize>> {
-    let mut out: Vec<Range<usize>> = Vec::new();
-    if k.explains.is_empty() {
-        return out;
-    }
-    for i in s.items.clone() {
-        let free = |m: &Range<usize>| {
-            m.end <= s.items.end
-                && out.last().is_none_or(|o| o.end <= m.start)
-                && pieces.iter().all(|p| p.items.end <= m.start || m.end <= p.items.start)
-        };
-        let found = k.explains.iter().filter_map(|p| p.at(s.line, i)).map(|m| m.start..m.end);
-        out.extend(found.filter(|m| m.start >= s.items.start && free(m)).max_by_key(|m| m.end));
-    }
-    out
-}
-
-/// "thirty goes past, thirty five too, forty binds": what was tried and is not meant goes, where something else is meant; and
-/// what is said twice is one.
-fn without_ruled_out(line: &Line, k: &Kind, pieces: &mut Vec<Piece>) {
-    let ruled_out = |p: &Piece| {
-        let not = k.fields.get(&p.field).into_iter().flat_map(|f| &f.but_not);
-        p.lead && not.into_iter().any(|n| n.at(line, p.items.end).is_some())
-    };
-    let out: Vec<bool> = pieces.iter().map(ruled_out).collect();
-    let meant = pieces.iter().zip(&out).any(|(p, out)| p.lead && !out);
-    if !meant || !out.contains(&true) {
-        return;
-    }
-    let mut seen: Vec<Option<Value>> = vec![];
-    let mut n = 0;
-    pieces.retain(|p| {
-        let is_out = out.get(n) == Some(&true);
-        n += 1;
-        let again = p.lead && !is_out && seen.contains(&p.value);
-        if p.lead && !is_out {
-            seen.push(p.value.clone());
-        }
-        !is_out && !again
-    });
-}
-
-/// No result is longer.
-const LONGEST_REST: usize = 12;
-/// Words that belong to no result at its ends.
-const SMALL: [&str; 17] = [
-    "is", "was", "were", "are", "and", "the", "test", "testing", "s", "on", "it", "him", "her", "then",
-    "but", "also", "too",
-];
-/// "cold packs for six hours", "she got to eighty": told of something else.
-const OF_OTHERS: [&str; 10] =
-    ["he", "she", "they", "packs", "pack", "compress", "drinks", "food", "things", "water"];
-
-/// "palpation a bit iffy over the apex": where a clause begins with what leads an entry and holds nothing else that is known,
-/// the rest of it is the value of the field that takes the rest.
-fn rest_of_clauses(s: &Stretch<'_>, k: &Kind, pieces: &mut Vec<Piece>) {
-    let Some(field) = &k.rest else { return };
-    let line = s.line;
-    let small = |i: usize| {
-        line.items.get(i).is_some_and(|it| it.what == What::Mark)
-            || line.term(i, "fillers").is_some()
-            || SMALL.iter().any(|w| line.is_word(i, w))
-    };
-    let ends = |i: usize| [",", ".", ";"].iter().any(|m| line.is_mark(i, m)) || line.ends_sentence(i);
-    let leads: Vec<Range<usize>> = pieces.iter().filter(|p| p.lead).map(|p| p.items.clone()).collect();
-    let mut more = Vec::new();
-    for (n, lead) in leads.iter().enumerate() {
-        let next = leads.get(n + 1).map_or(s.items.end, |l| l.start);
-        let sentence = line.sentence_start(lead.start).max(lead.start.saturating_sub(2 * LONGEST_REST));
-        let from = (sentence..lead.start).rev().find(|&i| ends(i)).map_or(sentence, |i| i + 1);
-        let opens = (from..lead.start).all(small);
-        let end = (lead.end..next).find(|&i| i > lead.end && ends(i)).unwrap_or(next);
-        let Some(first) = (lead.end..end).find(|&i| !small(i)) else { continue };
-        let last = (first..end).rev().find(|&i| !small(i)).unwrap_or(first);
-        let taken = pieces.iter().any(|p| !p.lead && p.items.start < end && p.items.end > from);
-        let other = |i: usize| {
-            OF_OTHERS.iter().any(|w| line.is_word(i, w))
-                || cue(line, i, "negation-after")
-                || cue(line, i, "plan-after")
-        };
-        let denied = (first..=last).any(other);
-        if opens && !taken && !denied && last - first < LONGEST_REST {
-            let said = line.spoken(first, last + 1);
-            more.push(Piece {
-                field: field.clone(),
-                value: Some(Value::Text(said)),
-                same: false,
-                items: first..last + 1,
-                doubts: vec![],
-                weight: 1,
-                lead: false,
-            });
-        }
-    }
-    pieces.extend(more);
-    pieces.sort_by_key(|p| p.items.start);
 }
 
 /// Non-overlapping field hits, the longest and surest first.
@@ -652,8 +565,16 @@ fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Mention>) -> 
         let spread = (p.items.start.saturating_sub(2)..p.items.start)
             .any(|i| i < line.items.len() && matches!(line.term(i, "canals"), Some("all?" | "all")));
         // "ten K file, fifteen K file, to length": what has a clause of its own behind the list is said of all of it.
+        let between_numbers = pieces.iter().any(|x| {
+            !x.lead
+                && x.items.start > first_lead
+                && x.items.start < last_lead
+                && x.items.clone().any(|i| line.atom(i).is_some())
+        });
         let of_all = !p.lead
-            && line.clause_start(at) > last_lead
+            && (line.clause_start(at) > last_lead
+                || line.clause_start(first_lead) == line.clause_start(at) && !between_numbers)
+            && at > last_lead
             && p.items.clone().all(|i| line.atom(i).is_none())
             && pieces.iter().filter(|x| x.field == p.field).count() == 1;
         for (n, draft) in out.iter_mut().enumerate() {

@@ -5,6 +5,7 @@
 mod amend;
 mod beside;
 mod canals;
+mod clauses;
 mod controls;
 mod doubts;
 pub mod fill;
@@ -12,6 +13,7 @@ mod goes_on;
 pub mod hits;
 mod locate;
 mod own;
+mod past;
 pub mod segment;
 pub mod sentence;
 mod session;

@@ -43,6 +43,10 @@ const OF_BEFORE: f32 = 1.0;
 const SAME_AGAIN: f32 = 1.5;
 /// So far before a rule's words a "no" may stand that denies them ("at no point was EDTA used").
 const NEAR_NO: usize = 4;
+/// What it costs where ", and" and the name of such a step stand behind the step's own words: enough to turn a balance.
+const ANEW: f32 = 0.2;
+/// What a value costs that stands in the clause of another step.
+const OF_ANOTHER: f32 = 1.5;
 /// What a number costs that stands before what is denied.
 const OF_DENIED: f32 = 1.0;
 /// What a plain word costs that nothing explains.
@@ -107,6 +111,7 @@ pub fn cut(
             // Fewer cuts are better: an entry must explain more than it costs.
             let inside = match b < whole.end && !parts_here(line, b) {
                 true if tears(line, b) => TORN,
+                true if tears_tool(line, b) => TORN / 2.0,
                 true => INSIDE,
                 false => 0.0,
             };
@@ -187,6 +192,11 @@ fn tears(line: &Line, at: usize) -> bool {
     const NAMES: [&str; 4] = ["irrigants", "instruments", "anaesthetics", "drugs"];
     let named = |b: usize| NAMES.iter().any(|v| line.term(b, v).is_some());
     line.atom(at).is_some() && at.checked_sub(1).is_some_and(named)
+}
+
+/// "patency with a ten | K file"
+fn tears_tool(line: &Line, at: usize) -> bool {
+    line.term(at, "instruments").is_some() && at.checked_sub(1).is_some_and(|b| line.atom(b).is_some())
 }
 
 /// What it costs to leave a stretch without an entry: more where it names numbers or canals.
@@ -337,7 +347,10 @@ fn boundaries(
         i > 0
             && (line.items.get(i - 1).is_some_and(|it| it.what == What::Mark)
                 || line.term(i - 1, "cues").is_some()
-                || matches!(line.text(i - 1), "and" | "with" | "then" | "the" | "to" | "in"))
+                || matches!(line.text(i - 1), "and" | "with" | "then" | "the" | "to" | "in")
+                || i > 1
+                    && line.is_word(i - 1, "a")
+                    && (line.is_word(i - 2, "and") || line.is_mark(i - 2, ",")))
     };
     for h in hits::within(hits, whole) {
         if let Of::Rule(r) = h.of
@@ -477,6 +490,15 @@ fn score(
             if of_what_stood_before(line, &items, top, &filled) {
                 score -= OF_BEFORE;
             }
+            let before = |p: &fill::Piece| {
+                kind.own_clause.contains(&p.field) && p.items.end <= line.clause_start(top.first)
+            };
+            if filled.drafts.iter().flat_map(|d| &d.pieces).any(before) {
+                score -= OF_ANOTHER;
+            }
+            if begins_anew(line, &rules, top, &items) {
+                score -= ANEW;
+            }
             if of_what_is_denied(line, top, &filled) {
                 score -= OF_DENIED;
             }
@@ -541,6 +563,20 @@ fn of_what_stood_before(line: &Line, items: &Range<usize>, top: &Hit, filled: &F
         pieces().any(|p| !p.lead && p.items.end <= at && p.items.clone().any(|i| line.atom(i).is_some()))
             && !pieces().any(|p| p.lead && p.items.end <= at)
     })
+}
+
+/// "one cartridge of lidocaine, and a long buccal, half a cartridge": does another step of the kind begin behind ", and"?
+fn begins_anew(line: &Line, rules: &[&Hit], top: &Hit, items: &Range<usize>) -> bool {
+    let anew = |h: &&&Hit| {
+        let small = |i: usize| ["a", "the", "another", "then"].iter().any(|w| line.is_word(i, w));
+        let first = if h.first > 0 && small(h.first - 1) { h.first - 1 } else { h.first };
+        h.kind == top.kind
+            && h.first >= top.end
+            && first > items.start + 1
+            && line.is_word(first - 1, "and")
+            && line.is_mark(first - 2, ",")
+    };
+    rules.iter().any(|h| anew(&h))
 }
 
 /// "saline two mil, no hypochlorite": what stands before the "no" is not of what is denied.

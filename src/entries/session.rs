@@ -28,7 +28,7 @@ use crate::{
 /// stays linear.
 pub(super) const NEAR: usize = 120;
 /// A rule of this weight says what is told, whenever it was.
-const SURE: f32 = 3.0;
+pub(super) const SURE: f32 = 3.0;
 /// So short is what only completes the entry of the breath before.
 const BARE: usize = 8;
 /// How many entries back an earlier value is looked for: more than a visit has, so that long recordings stay linear.
@@ -45,6 +45,8 @@ pub(super) struct Session<'a> {
     unplaced: Vec<Unplaced>,
     pub(super) teeth: Vec<String>,
     pub(super) tooth: Option<String>,
+    /// The lecturer works on something: a block, an extracted tooth.
+    shows: bool,
     pub(super) canal: Option<Canal>,
     /// The breath that named it.
     pub(super) canal_from: usize,
@@ -120,6 +122,7 @@ impl<'a> Session<'a> {
             unplaced: vec![],
             teeth: vec![],
             tooth: None,
+            shows: false,
             canal: None,
             canal_from: 0,
             tooth_said: Spoken::default(),
@@ -130,12 +133,12 @@ impl<'a> Session<'a> {
         }
     }
 
-    /// A lecturer speaks of how things are done until a tooth is named; then a case is at hand.
+    /// A lecturer speaks of how things are done until a tooth is named or work is shown; then a case is at hand.
     pub(super) fn manner(&self) -> Manner {
-        match (self.lecture, &self.tooth) {
-            (false, _) => Manner::Record,
-            (true, Some(_)) => Manner::Case,
-            (true, None) => Manner::Theory,
+        match self.lecture {
+            false => Manner::Record,
+            true if self.tooth.is_some() || self.shows => Manner::Case,
+            true => Manner::Theory,
         }
     }
 
@@ -147,6 +150,7 @@ impl<'a> Session<'a> {
             beside.iter().for_each(|b| line.hide(b.items.clone()));
             (hits, inside) = self.heard(&line);
         }
+        self.shows |= self.lecture && (0..line.items.len()).any(|i| cue(&line, i, "shows"));
         let placed = vec![false; line.items.len()];
         let held = hits.iter().filter(|h| h.found.readings.iter().any(|(_, r)| !r.doubts.is_empty()));
         let sentences = sentence::sentences(&line, held.map(|h| h.first..h.end), self.lecture);
@@ -243,6 +247,10 @@ impl<'a> Session<'a> {
                         .collect();
                     i += run.len();
                     self.treatment(at, &run);
+                }
+                Speech::Past if self.opens_a_text(at, &s.items) => {
+                    self.treatment(at, &[Sentence { speech: Speech::Treatment, ..s.clone() }]);
+                    i += 1;
                 }
                 Speech::Past => {
                     let front = self.tooth_in_front(at, &s.items);
@@ -533,44 +541,6 @@ impl<'a> Session<'a> {
         Some(entry)
     }
 
-    /// A sentence about an earlier visit.
-    fn past(&mut self, at: &mut At<'_>, items: &Range<usize>) {
-        let trade = hits::within(&at.hits, items).any(|h| matches!(h.of, Of::Rule(_)))
-            || items.clone().any(|i| at.line.term(i, "trade").is_some());
-        let Some((k, r)) = self
-            .x
-            .kinds
-            .all
-            .iter()
-            .enumerate()
-            .find_map(|(k, kind)| kind.rules.iter().position(|r| r.past).map(|r| (k, r)))
-            .filter(|_| trade)
-        else {
-            return;
-        };
-        // "Complaint: hit two weeks ago": a sure word of the same kind says what is told.
-        let sure = hits::within(&at.hits, items).find_map(|h| match h.of {
-            Of::Rule(other) if h.kind == k => {
-                let rule = self.x.kinds.all.get(k)?.rules.get(other)?;
-                (rule.takes.is_some() && rule.weight >= SURE).then_some(other)
-            }
-            _ => None,
-        });
-        let r = sure.unwrap_or(r);
-        let Some(rule) = self.x.kinds.all.get(k).and_then(|kind| kind.rules.get(r)) else { return };
-        let (said, from_s, to_s) = at.said(items);
-        let Some(name) = self.x.kinds.all.get(k).map(|k| k.name.clone()) else { return };
-        let mut entry = blank(name, Status::Done, rule.id.clone(), said.clone(), from_s, to_s);
-        entry.values.extend(rule.sets.clone());
-        if let Some(takes) = &rule.takes {
-            entry.values.insert(takes.field.clone(), Value::Text(tidy(&said, at, items)));
-        }
-        let mut why = Why { opened_by: said, ..Why::default() };
-        self.locate(at, &mut entry, &mut why, Place::Tooth, None);
-        self.push(entry, Note { breath: at.n, items: items.clone(), kind: k, why, numbers: vec![] });
-        at.place(items.clone());
-    }
-
     /// Words without an opener of their own: they correct, complete or continue an earlier entry, or name a canal.
     fn goes_on(
         &mut self,
@@ -705,7 +675,7 @@ pub(super) fn push_doubt(entry: &mut Entry, field: &str, reason: &str, alternati
 }
 
 /// A text without the fillers and marks at its ends.
-fn tidy(said: &str, at: &At<'_>, items: &Range<usize>) -> String {
+pub(super) fn tidy(said: &str, at: &At<'_>, items: &Range<usize>) -> String {
     let mut start = items.start;
     while start < items.end
         && (at.line.term(start, "fillers").is_some()

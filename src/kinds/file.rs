@@ -46,6 +46,8 @@ struct KindFile {
     beside: bool,
     rest: Option<String>,
     #[serde(default)]
+    own_clause: Vec<String>,
+    #[serde(default)]
     explains: Vec<String>,
     #[serde(default)]
     either: Vec<String>,
@@ -184,6 +186,7 @@ pub(super) fn read(file: &str, text: &str) -> Result<Kind, KindError> {
         recalled: raw.recalled,
         beside: raw.beside,
         rest: raw.rest,
+        own_clause: raw.own_clause,
         explains,
         fields,
         rules,

@@ -85,6 +85,9 @@ pub struct Kind {
     pub either: Vec<String>,
     /// "the perforation": with its article it is the one that was told before, and no second one.
     pub recalled: bool,
+    /// Fields whose words, before a comma that stands before the step's own words, are another step's: "EDTA for a minute,
+    /// activated".
+    pub own_clause: Vec<String>,
     /// Words with a number that are natural here and that no field holds ("binds half a millimetre short").
     pub explains: Vec<Pattern>,
     /// The field that takes the rest of its clause where nothing known was said ("palpation a bit iffy over the apex").

@@ -1,0 +1,73 @@
+//! What is told of earlier visits and other dentists.
+
+use std::ops::Range;
+
+use super::{
+    hits::{self, Hit, Of},
+    session::{At, Note, SURE, Session, blank, tidy},
+    status::Manner,
+    why::Why,
+};
+use crate::{
+    kinds::Place,
+    log::{Status, Value},
+};
+
+impl Session<'_> {
+    /// A sentence about an earlier visit.
+    pub(super) fn past(&mut self, at: &mut At<'_>, items: &Range<usize>) {
+        // "six percent of the blocks last year had a ledge": nobody's history.
+        if self.manner() == Manner::Theory {
+            return;
+        }
+        let trade = hits::within(&at.hits, items).any(|h| matches!(h.of, Of::Rule(_)))
+            || items.clone().any(|i| at.line.term(i, "trade").is_some());
+        let Some((k, r)) = self
+            .x
+            .kinds
+            .all
+            .iter()
+            .enumerate()
+            .find_map(|(k, kind)| kind.rules.iter().position(|r| r.past).map(|r| (k, r)))
+            .filter(|_| trade)
+        else {
+            return;
+        };
+        // "Complaint: hit two weeks ago": a sure word of the same kind says what is told.
+        let sure = hits::within(&at.hits, items).find_map(|h| match h.of {
+            Of::Rule(other) if h.kind == k => {
+                let rule = self.x.kinds.all.get(k)?.rules.get(other)?;
+                (rule.takes.is_some() && rule.weight >= SURE).then_some(other)
+            }
+            _ => None,
+        });
+        let r = sure.unwrap_or(r);
+        let Some(rule) = self.x.kinds.all.get(k).and_then(|kind| kind.rules.get(r)) else { return };
+        let (said, from_s, to_s) = at.said(items);
+        let Some(name) = self.x.kinds.all.get(k).map(|k| k.name.clone()) else { return };
+        let mut entry = blank(name, Status::Done, rule.id.clone(), said.clone(), from_s, to_s);
+        entry.values.extend(rule.sets.clone());
+        if let Some(takes) = &rule.takes {
+            entry.values.insert(takes.field.clone(), Value::Text(tidy(&said, at, items)));
+        }
+        let mut why = Why { opened_by: said, ..Why::default() };
+        self.locate(at, &mut entry, &mut why, Place::Tooth, None);
+        self.push(entry, Note { breath: at.n, items: items.clone(), kind: k, why, numbers: vec![] });
+        at.place(items.clone());
+    }
+
+    /// "Remark: the referring dentist wants the film": words that surely open a text of another kind than the past.
+    pub(super) fn opens_a_text(&self, at: &At<'_>, items: &Range<usize>) -> bool {
+        let opens = |h: &Hit| {
+            let kind = self.x.kinds.all.get(h.kind);
+            match h.of {
+                Of::Rule(r) => kind.is_some_and(|k| {
+                    k.rules.iter().all(|r| !r.past)
+                        && k.rules.get(r).is_some_and(|r| r.takes.is_some() && r.weight >= SURE)
+                }),
+                Of::Field(..) => false,
+            }
+        };
+        hits::within(&at.hits, &(items.start..items.start + 1)).any(opens)
+    }
+}
