@@ -528,6 +528,11 @@ fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Mention>) -> 
     let first_lead = leads.first().copied().unwrap_or(0);
     let last_lead = leads.last().copied().unwrap_or(0);
     let between = pieces.iter().any(|p| !p.lead && p.items.start > first_lead && p.items.start < last_lead);
+    let between_numbers = |pieces: &[Piece]| {
+        let within = first_lead + 1..last_lead;
+        let number = |x: &Piece| x.items.clone().any(|i| line.atom(i).is_some());
+        pieces.iter().any(|x| !x.lead && within.contains(&x.items.start) && number(x))
+    };
     let mut out: Vec<Draft> = leads.iter().map(|_| Draft::default()).collect();
     for p in &pieces {
         let at = p.items.start;
@@ -565,15 +570,15 @@ fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Mention>) -> 
         let spread = (p.items.start.saturating_sub(2)..p.items.start)
             .any(|i| i < line.items.len() && matches!(line.term(i, "canals"), Some("all?" | "all")));
         // "ten K file, fifteen K file, to length": what has a clause of its own behind the list is said of all of it.
-        let between_numbers = pieces.iter().any(|x| {
-            !x.lead
-                && x.items.start > first_lead
-                && x.items.start < last_lead
-                && x.items.clone().any(|i| line.atom(i).is_some())
-        });
+        // Nothing but "and" and the names of the instruments stands within the list.
+        let plain = |i: usize| {
+            let small = ["and", "a", "an", "the", "size", "number"].iter().any(|w| line.is_word(i, w));
+            small || line.term(i, "fillers").is_some() || pieces.iter().any(|x| x.items.contains(&i))
+        };
+        let one_list = || (first_lead..last_lead).all(plain) && !between_numbers(&pieces);
         let of_all = !p.lead
             && (line.clause_start(at) > last_lead
-                || line.clause_start(first_lead) == line.clause_start(at) && !between_numbers)
+                || line.clause_start(first_lead) == line.clause_start(at) && one_list())
             && at > last_lead
             && p.items.clone().all(|i| line.atom(i).is_none())
             && pieces.iter().filter(|x| x.field == p.field).count() == 1;
