@@ -63,6 +63,8 @@ pub struct Stretch<'a> {
     pub kinds: &'a Kinds,
     /// All hits of the line, by first item.
     pub hits: &'a [Hit],
+    /// For each kind, which of them are its fields.
+    pub fields: &'a [Vec<u32>],
     pub items: Range<usize>,
 }
 
@@ -73,6 +75,17 @@ impl<'a> Stretch<'a> {
         hits::within(self.hits, &range)
             .filter(move |h| h.found.reach.start >= range.start && h.found.reach.end <= range.end)
     }
+}
+
+/// For each kind the hits of its fields, in their order.
+pub fn fields_by_kind(kinds: &Kinds, hits: &[Hit]) -> Vec<Vec<u32>> {
+    let mut out = vec![Vec::new(); kinds.all.len()];
+    for (at, hit) in (0_u32..).zip(hits) {
+        if let (Of::Field(..), Some(of_kind)) = (hit.of, out.get_mut(hit.kind)) {
+            of_kind.push(at);
+        }
+    }
+    out
 }
 
 /// Reads the stretch as `kind`; the score leaves out what opened it.
@@ -153,9 +166,15 @@ pub fn fill(s: &Stretch<'_>, kind: usize) -> Option<Filled> {
 
 /// Non-overlapping field hits, the longest and surest first.
 fn choose(s: &Stretch<'_>, kind: usize, k: &Kind) -> Vec<Piece> {
-    let mut found: Vec<(&Hit, usize)> = s
-        .inside()
-        .filter(|h| h.kind == kind && matches!(h.of, Of::Field(..)))
+    let of_kind = s.fields.get(kind).map_or(&[][..], Vec::as_slice);
+    let hit = |at: &u32| s.hits.get(usize::try_from(*at).unwrap_or(usize::MAX));
+    let first = of_kind.partition_point(|at| hit(at).is_some_and(|h| h.first < s.items.start));
+    let mut found: Vec<(&Hit, usize)> = of_kind
+        .iter()
+        .skip(first)
+        .filter_map(hit)
+        .take_while(|h| h.first < s.items.end)
+        .filter(|h| h.found.reach.start >= s.items.start && h.found.reach.end <= s.items.end)
         .filter(|h| !is_far_off(k, h))
         .map(|h| (h, h.found.weight * 4 + (h.end - h.first).min(6)))
         .collect();

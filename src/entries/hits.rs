@@ -59,6 +59,7 @@ pub fn index(kinds: &Kinds) -> Index<PatternId> {
 pub fn find(line: &Line, kinds: &Kinds, index: &Index<PatternId>) -> Vec<Hit> {
     let mut hits = Vec::new();
     let mut near = Candidates::default();
+    index.look_over(line, &mut near);
     for i in 0..line.items.len() {
         index.candidates(line, i, &mut near);
         for id in &near.ids {

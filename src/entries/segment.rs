@@ -93,6 +93,7 @@ pub fn cut(
         .filter(|m| inside.get(*m) != Some(&true) && !takes_back(line, hits, &whole, *m))
         .filter(|m| !in_phrase(line, kinds, hits, *m))
         .collect();
+    let fields = fill::fields_by_kind(kinds, hits);
     let n = marks.len();
     let mut best: Vec<f32> = vec![f32::NEG_INFINITY; n];
     let mut from: Vec<Option<(usize, Option<Reading>)>> = vec![None; n];
@@ -107,7 +108,7 @@ pub fn cut(
             if must.iter().any(|m| a < *m && *m < b) {
                 continue;
             }
-            let (score, read) = score(line, kinds, hits, a..b, run);
+            let (score, read) = score(line, kinds, hits, &fields, a..b, run);
             // Fewer cuts are better: an entry must explain more than it costs.
             let inside = match b < whole.end && !parts_here(line, b) {
                 true if tears(line, b) => TORN,
@@ -134,7 +135,7 @@ pub fn cut(
         j = i;
     }
     out.reverse();
-    whole_texts(line, kinds, run, join(line, kinds, hits, run, out))
+    whole_texts(line, kinds, run, join(line, kinds, hits, &fields, run, out))
 }
 
 /// A text that may be a whole sentence takes in what stands beside it in its sentence: parts without an entry, and texts
@@ -213,7 +214,14 @@ fn left_out(line: &Line, items: Range<usize>) -> f32 {
 }
 
 /// Neighbours of one kind that together say no field twice are one entry.
-fn join(line: &Line, kinds: &Kinds, hits: &[Hit], run: &[Sentence], segments: Vec<Segment>) -> Vec<Segment> {
+fn join(
+    line: &Line,
+    kinds: &Kinds,
+    hits: &[Hit],
+    fields: &[Vec<u32>],
+    run: &[Sentence],
+    segments: Vec<Segment>,
+) -> Vec<Segment> {
     let mut out: Vec<Segment> = Vec::new();
     for s in segments {
         if let (Some(last), Some(read)) = (out.last(), &s.read)
@@ -224,7 +232,7 @@ fn join(line: &Line, kinds: &Kinds, hits: &[Hit], run: &[Sentence], segments: Ve
             && (!says_twice(kinds, &before.filled, &read.filled)
                 || lists(line, kinds, &before.filled, &read.filled, last.items.start..s.items.end))
             && !denies(line, s.items.clone(), &read.filled)
-            && let (_, Some(joined)) = score(line, kinds, hits, last.items.start..s.items.end, run)
+            && let (_, Some(joined)) = score(line, kinds, hits, fields, last.items.start..s.items.end, run)
             && joined.kind == read.kind
         {
             let items = last.items.start..s.items.end;
@@ -407,11 +415,13 @@ fn score(
     line: &Line,
     kinds: &Kinds,
     hits: &[Hit],
+    fields: &[Vec<u32>],
     items: Range<usize>,
     run: &[Sentence],
 ) -> (f32, Option<Reading>) {
     let long = items.len() > LONGEST;
-    let stretch = Stretch { line, kinds, hits, items: items.start..items.end.min(items.start + LONGEST) };
+    let items_here = items.start..items.end.min(items.start + LONGEST);
+    let stretch = Stretch { line, kinds, hits, fields, items: items_here };
     let rules: Vec<&Hit> = stretch.inside().filter(|h| matches!(h.of, Of::Rule(_))).collect();
     let weight = |h: &Hit| match h.of {
         Of::Rule(r) => kinds.all.get(h.kind).and_then(|k| k.rules.get(r)).map_or(0.0, |r| r.weight),

@@ -611,7 +611,13 @@ impl<'a> Session<'a> {
             return None;
         }
         fill::fill(
-            &Stretch { line: &at.line, kinds: &self.x.kinds, hits: &at.hits, items: items.clone() },
+            &Stretch {
+                line: &at.line,
+                kinds: &self.x.kinds,
+                hits: &at.hits,
+                fields: &fill::fields_by_kind(&self.x.kinds, &at.hits),
+                items: items.clone(),
+            },
             kind,
         )
     }

@@ -94,6 +94,20 @@ impl Pattern {
         Some(m)
     }
 
+    /// What the line must hold somewhere for the pattern to match, for the index.
+    fn needs(&self) -> Vec<Need> {
+        let first = |a: &Vec<String>| a.first().cloned().filter(|w| !w.ends_with('*'));
+        let need = |e: &Element| match &e.what {
+            Want::Words(alternatives) => {
+                alternatives.iter().map(first).collect::<Option<Vec<_>>>().map(Need::Words)
+            }
+            Want::Term { vocabulary, .. } => Some(Need::Vocabulary(vocabulary.clone())),
+            Want::Slot(Slot::Lot | Slot::Tooth) | Want::Gap | Want::Span | Want::Edge(_) => None,
+            Want::Slot(_) => Some(Need::Number),
+        };
+        self.elements.iter().filter(|e| !e.optional).filter_map(need).collect()
+    }
+
     /// What the pattern can start with, for the index.
     fn starts(&self) -> Vec<Start> {
         let mut out = Vec::new();
@@ -118,6 +132,15 @@ impl Pattern {
         }
         out
     }
+}
+
+/// Something without which a pattern cannot match, wherever it stands in the line.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+enum Need {
+    /// A token that is one of these.
+    Words(Vec<String>),
+    Vocabulary(String),
+    Number,
 }
 
 /// What a pattern can start with.
@@ -342,6 +365,11 @@ pub struct Index<T> {
     any: Vec<usize>,
     /// By their first letter.
     stems: HashMap<char, Vec<(String, usize)>>,
+    /// For each pattern which of the needs it has.
+    needs: Vec<Vec<usize>>,
+    all_needs: Vec<Need>,
+    /// Words of needs.
+    needed: HashMap<String, Vec<usize>>,
 }
 
 /// What `Index::candidates` found, and which it has found already.
@@ -350,18 +378,31 @@ pub struct Candidates<T> {
     pub ids: Vec<T>,
     /// For each pattern the last item that it was found at, counted from 1.
     found_at: Vec<usize>,
+    /// For each need whether the line holds it.
+    held: Vec<bool>,
 }
 
 impl<T> Default for Candidates<T> {
     fn default() -> Self {
-        Self { ids: vec![], found_at: vec![] }
+        Self { ids: vec![], found_at: vec![], held: vec![] }
     }
 }
 
 impl<T> Default for Index<T> {
     fn default() -> Self {
         let (words, vocabularies, stems) = (HashMap::new(), HashMap::new(), HashMap::new());
-        Self { all: vec![], words, vocabularies, numbers: vec![], any: vec![], stems }
+        let (needs, all_needs, needed) = (vec![], vec![], HashMap::new());
+        Self {
+            all: vec![],
+            words,
+            vocabularies,
+            numbers: vec![],
+            any: vec![],
+            stems,
+            needs,
+            all_needs,
+            needed,
+        }
     }
 }
 
@@ -369,6 +410,8 @@ impl<T: Copy> Index<T> {
     pub fn add(&mut self, pattern: &Pattern, id: T) {
         let at = self.all.len();
         self.all.push(id);
+        let needs = pattern.needs().into_iter().map(|need| self.need(need)).collect();
+        self.needs.push(needs);
         for start in pattern.starts() {
             match start {
                 Start::Word(w) => self.words.entry(w).or_default().push(at),
@@ -383,13 +426,65 @@ impl<T: Copy> Index<T> {
         }
     }
 
+    fn need(&mut self, need: Need) -> usize {
+        if let Some(at) = self.all_needs.iter().position(|n| *n == need) {
+            return at;
+        }
+        let at = self.all_needs.len();
+        if let Need::Words(words) = &need {
+            for word in words {
+                self.needed.entry(word.clone()).or_default().push(at);
+            }
+        }
+        self.all_needs.push(need);
+        at
+    }
+
+    /// Finds out which patterns a line can match at all.
+    pub fn look_over(&self, line: &Line, out: &mut Candidates<T>) {
+        let mut held = vec![false; self.all_needs.len()];
+        for token in &line.tokens {
+            for at in self.needed.get(&token.text).into_iter().flatten() {
+                if let Some(h) = held.get_mut(*at) {
+                    *h = true;
+                }
+            }
+        }
+        let mut vocabularies: Vec<&str> = vec![];
+        let mut number = false;
+        for item in &line.items {
+            match &item.what {
+                What::Number(_) => number = true,
+                What::Term(tags, _) => {
+                    for tag in
+                        tags.iter().filter(|t| !vocabularies.contains(&&*t.vocabulary)).collect::<Vec<_>>()
+                    {
+                        vocabularies.push(&tag.vocabulary);
+                    }
+                }
+                _ => {}
+            }
+        }
+        for (need, held) in self.all_needs.iter().zip(&mut held) {
+            match need {
+                Need::Words(_) => {}
+                Need::Vocabulary(v) => *held = vocabularies.contains(&v.as_str()),
+                Need::Number => *held = number,
+            }
+        }
+        out.held = held;
+    }
+
     /// Ids of the patterns that may match at item `i`, each once.
     pub fn candidates(&self, line: &Line, i: usize, out: &mut Candidates<T>) {
         out.ids.clear();
         out.found_at.resize(self.all.len(), 0);
+        let held = &out.held;
         let mut take = |at: usize| {
-            if let (Some(seen), Some(id)) = (out.found_at.get_mut(at), self.all.get(at))
+            if let (Some(seen), Some(id), Some(needs)) =
+                (out.found_at.get_mut(at), self.all.get(at), self.needs.get(at))
                 && std::mem::replace(seen, i + 1) != i + 1
+                && needs.iter().all(|n| held.get(*n) == Some(&true))
             {
                 out.ids.push(*id);
             }

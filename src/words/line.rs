@@ -216,10 +216,10 @@ impl Line {
         };
         let hour = |i: usize| {
             let n = self.atom(i).and_then(|a| a.value.to_whole());
-            let ends = self.items.get(i + 1).is_none_or(|it| it.what == What::Mark)
-                || ["and", "or", "so", "because", "when", "in", "today", "tomorrow", "on"]
-                    .iter()
-                    .any(|w| self.is_word(i + 1, w));
+            let measures = ["short", "shy", "beyond", "past", "of", "off", "from", "back"];
+            let ends = self.atom(i + 1).is_none()
+                && self.unit(i + 1).is_none()
+                && !measures.iter().any(|w| self.is_word(i + 1, w));
             n.is_some_and(|n| (1..=12).contains(&n)) && ends
         };
         let of_clock = |i: usize| {
