@@ -209,8 +209,10 @@ impl<'a> Session<'a> {
     /// Stand words beside a rule's words that rule its kind out ("penicillin allergy" prescribes nothing)?
     fn is_ruled_out(&self, hit: &Hit, line: &Line) -> bool {
         let Some(kind) = self.x.kinds.all.get(hit.kind) else { return false };
-        let near = hit.first.saturating_sub(3).max(line.sentence_start(hit.first))
-            ..(hit.end + 3).min(line.sentence_end(hit.end));
+        // In its clause: "rubber dam on, crown is off".
+        let near =
+            hit.first.saturating_sub(3).max(line.sentence_start(hit.first)).max(line.clause_start(hit.first))
+                ..(hit.end + 3).min(line.sentence_end(hit.end)).min(line.next_comma(hit.end));
         matches!(hit.of, Of::Rule(_))
             && near.into_iter().any(|i| kind.not_with.iter().any(|class| cue(line, i, class)))
     }
@@ -384,6 +386,10 @@ impl<'a> Session<'a> {
         if kind.never.contains(&status)
             || (segment.items.start.saturating_sub(3)..segment.items.end + 3)
                 .filter(|i| sentence.contains(i))
+                .filter(|&i| {
+                    at.line.clause_start(i) <= reading.rule_items.start
+                        && i <= at.line.next_comma(reading.rule_items.end)
+                })
                 .any(|i| kind.not_with.iter().any(|class| cue(&at.line, i, class)))
         {
             return false;

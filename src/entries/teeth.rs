@@ -17,6 +17,7 @@ use crate::{
     kinds::Place,
     log::{Status, Value},
     words::{
+        Decimal,
         line::{Line, What},
         slot::Slot,
     },
@@ -65,7 +66,22 @@ impl Session<'_> {
         // "in baby teeth, mesials eleven, distal twelve": the number is the canal's.
         let of_canal = (hit.first..hit.end).any(|i| line.term(i, "canals").is_some())
             && hit.found.terms.iter().all(|(v, _)| v != "quadrants");
-        if of_canal || pronoun || denied || goes_on || counting || measure || tooth::is_range(line, hit.end) {
+        // "look at the twenty five", after a twenty five was used: an instrument.
+        let value = hit.found.readings.first().map(|(_, r)| r.value);
+        let spelled = (hit.first..hit.end).filter(|&i| line.atom(i).is_some()).count() > 1;
+        let used = !announced
+            && !spelled
+            && hit.found.terms.iter().all(|(v, _)| v != "quadrants" && v != "tooth_words")
+            && value.is_some_and(|v| self.has_used(v));
+        if used
+            || of_canal
+            || pronoun
+            || denied
+            || goes_on
+            || counting
+            || measure
+            || tooth::is_range(line, hit.end)
+        {
             return false;
         }
         let universal = self.x.settings.notation == tooth::Notation::Universal;
@@ -114,6 +130,17 @@ impl Session<'_> {
             at_slot(line, b) || line.term(b, "canals").is_some() || line.term(b, "instruments").is_some()
         });
         !after_slot && !named.other_notation && (said.len() == 2 || universal)
+    }
+
+    /// Was a size like this told of the tooth at work?
+    fn has_used(&self, size: Decimal) -> bool {
+        const FAR: usize = 12;
+        let is_size = crate::words::slot::is_standard_size(size);
+        let told = |i: usize| {
+            let entry = self.entries.get(i).filter(|e| e.tooth == self.tooth);
+            entry.and_then(|e| e.values.get("size")).and_then(Value::number) == Some(size)
+        };
+        is_size && self.tooth.is_some() && self.live().take(FAR).any(told)
     }
 
     /// Is a tooth named with its quadrant, or in words that open a dictation ("right you lot, this one's a four six")?
@@ -179,8 +206,7 @@ impl Session<'_> {
         if (starts..end).any(tool) || short || line.term(hit.end, "canals").is_some() {
             return false;
         }
-        let size =
-            said.parse().is_ok_and(|n| crate::words::slot::is_standard_size(crate::words::Decimal::whole(n)));
+        let size = said.parse().is_ok_and(|n| crate::words::slot::is_standard_size(Decimal::whole(n)));
         let listed = hit.first > 1
             && (line.is_mark(hit.first - 1, ",") || line.is_word(hit.first - 1, "and"))
             && line.atom(hit.first - 2).is_some();

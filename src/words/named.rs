@@ -11,6 +11,10 @@ use super::{
 /// One or two digits, said as a number or digit by digit; the notation decides later whether there is such a tooth.
 pub(super) fn tooth(line: &Line, i: usize) -> Option<Reading> {
     let Some(a) = line.atom(i) else { return primary_tooth(line, i) };
+    // "in oh nine": a year.
+    if a.value == Decimal::ZERO {
+        return None;
+    }
     if let (true, Some(b)) = (one_digit(a), digit_after(line, i)) {
         let value = a.value.saturating_times(10).saturating_add(b.value);
         let text = value.to_string();
