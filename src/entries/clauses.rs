@@ -15,7 +15,8 @@ use crate::{
 /// What the kind explains without a field for it, beside what has one.
 pub(super) fn explained(s: &Stretch<'_>, k: &Kind, pieces: &[Piece]) -> Vec<Range<usize>> {
     let mut out: Vec<Range<usize>> = Vec::new();
-    if k.explains.is_empty() {
+    let ruled_out = || k.fields.values().flat_map(|f| &f.but_not);
+    if k.explains.is_empty() && ruled_out().next().is_none() {
         return out;
     }
     for i in s.items.clone() {
@@ -24,7 +25,8 @@ pub(super) fn explained(s: &Stretch<'_>, k: &Kind, pieces: &[Piece]) -> Vec<Rang
                 && out.last().is_none_or(|o| o.end <= m.start)
                 && pieces.iter().all(|p| p.items.end <= m.start || m.end <= p.items.start)
         };
-        let found = k.explains.iter().filter_map(|p| p.at(s.line, i)).map(|m| m.start..m.end);
+        let found =
+            k.explains.iter().chain(ruled_out()).filter_map(|p| p.at(s.line, i)).map(|m| m.start..m.end);
         out.extend(found.filter(|m| m.start >= s.items.start && free(m)).max_by_key(|m| m.end));
     }
     out

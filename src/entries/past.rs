@@ -4,6 +4,8 @@ use std::ops::Range;
 
 use super::{
     hits::{self, Hit, Of},
+    segment::{Reading, Segment},
+    sentence::cue,
     session::{At, Note, SURE, Session, blank, tidy},
     status::Manner,
     why::Why,
@@ -14,6 +16,22 @@ use crate::{
 };
 
 impl Session<'_> {
+    /// "I explained it stays inside, and she accepted": words that make a text one of another kind.
+    pub(super) fn turned(&self, at: &At<'_>, segment: &Segment, reading: Reading) -> Reading {
+        let kinds = &self.x.kinds.all;
+        let rule = kinds.get(reading.kind).and_then(|k| k.rules.get(reading.rule));
+        let Some((class, id)) = rule.and_then(|r| r.turns.as_ref()) else { return reading };
+        let holds = segment.items.clone().any(|i| cue(&at.line, i, class));
+        let other = kinds
+            .iter()
+            .enumerate()
+            .find_map(|(k, kind)| Some((k, kind.rules.iter().position(|r| r.id == *id)?)));
+        match other.filter(|_| holds) {
+            Some((kind, rule)) => Reading { kind, rule, text: Some(segment.items.clone()), ..reading },
+            None => reading,
+        }
+    }
+
     /// A sentence about an earlier visit.
     pub(super) fn past(&mut self, at: &mut At<'_>, items: &Range<usize>) {
         // "six percent of the blocks last year had a ledge": nobody's history.

@@ -111,6 +111,12 @@ pub fn cut(
             let (score, read) = score(line, kinds, hits, &fields, a..b, run);
             // Fewer cuts are better: an entry must explain more than it costs.
             let inside = match b < whole.end && !parts_here(line, b) {
+                _ if b > 0
+                    && line.is_word(b, "with")
+                    && line.items.get(b - 1).is_some_and(|it| it.what != What::Mark) =>
+                {
+                    TORN
+                }
                 true if tears(line, b) => TORN,
                 true if tears_tool(line, b) => TORN / 2.0,
                 true => INSIDE,

@@ -349,6 +349,7 @@ impl<'a> Session<'a> {
         conditional: bool,
         correcting: bool,
     ) -> bool {
+        let reading = self.turned(at, segment, reading);
         let Some(kind) = self.x.kinds.all.get(reading.kind) else { return false };
         let Some(rule) = kind.rules.get(reading.rule) else { return false };
         let told = match rule.status {

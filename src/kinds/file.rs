@@ -111,6 +111,7 @@ struct RuleFile {
     yields: bool,
     #[serde(default)]
     amends: bool,
+    turns: Option<(String, String)>,
 }
 
 const fn one() -> f32 {
@@ -225,6 +226,7 @@ fn rule(r: RuleFile) -> Result<Rule, String> {
         past: r.past,
         yields: r.yields,
         amends: r.amends,
+        turns: r.turns,
     })
 }
 

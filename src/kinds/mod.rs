@@ -185,6 +185,8 @@ pub struct Rule {
     pub yields: bool,
     /// Its words settle what was said a little before ("so I keep twenty one and a half").
     pub amends: bool,
+    /// With words of this class in its text it is told by that rule of another kind: what was explained and accepted.
+    pub turns: Option<(String, String)>,
 }
 
 /// A rule that takes words as text.
