@@ -43,6 +43,8 @@ pub(super) fn as_announced(
     sentence: &Range<usize>,
 ) -> bool {
     const LATER: usize = 3;
+    // In the breath that announced it a list may have a few words more ("…, and nothing for the MM").
+    const ASIDE: usize = 3;
     let Some((kind, breath)) = s.announced.filter(|(_, breath)| breath + LATER >= at.n) else { return false };
     let since = s.notes.last().is_some_and(|n| n.breath > breath && n.kind != kind);
     let Some(k) = s.x.kinds.all.get(kind).filter(|_| !since) else { return false };
@@ -52,7 +54,7 @@ pub(super) fn as_announced(
     if !named
         || !filled.leftover.is_empty()
         || !pieces.iter().all(|p| fits(k, p))
-        || strange_words(at, items, &pieces) > 0
+        || strange_words(at, items, &pieces) > if breath == at.n { ASIDE } else { 0 }
     {
         return false;
     }

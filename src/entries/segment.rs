@@ -282,8 +282,16 @@ fn says_twice(kinds: &Kinds, a: &Filled, b: &Filled) -> bool {
         f.drafts.iter().flat_map(|d| d.pieces.iter().map(|p| p.field.clone())).collect()
     };
     let (fa, fb) = (fields(a), fields(b));
+    // "final film taken, periapical, post op": the same in other words.
+    let word = |f: &Filled, field: &String| {
+        let pieces = f.drafts.iter().flat_map(|d| &d.pieces);
+        let mut values = pieces.filter(|p| p.field == *field).map(|p| p.value.clone());
+        let first = values.next().flatten().filter(|v| v.text().is_some())?;
+        values.all(|v| v.as_ref() == Some(&first)).then_some(first)
+    };
+    let again = |f: &String| word(a, f).is_some_and(|v| word(b, f) == Some(v));
     let canals = |f: &Filled| f.drafts.iter().any(|d| d.canal.is_some());
-    fa.iter().any(|f| fb.contains(f) && !joins(f)) || canals(a) && canals(b) && !fa.is_empty()
+    fa.iter().any(|f| fb.contains(f) && !joins(f) && !again(f)) || canals(a) && canals(b) && !fa.is_empty()
 }
 
 /// Does item `at` replace what stands before it ("twenty, no, twenty one")? A cut there would leave the value that was
