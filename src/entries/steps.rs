@@ -61,7 +61,7 @@ fn signs(
     entry: &Entry,
     told: usize,
     place: Place,
-) -> [(&'static str, f64); 15] {
+) -> [(&'static str, f64); 16] {
     let line = &at.line;
     let is_word = |i: &usize| line.items.get(*i).is_some_and(|it| it.what != What::Mark);
     let sentence = line.sentence_start(items.start).max(items.start.saturating_sub(super::session::NEAR))
@@ -89,6 +89,8 @@ fn signs(
     let talk = sentence.clone().filter(|&i| TALK.iter().any(|class| cue(line, i, class))).count();
     let numbers = entry.values.values().filter(|v| v.number().is_some()).count();
     let (values, text) = (draft.pieces.len(), reading.text.as_ref().map(Range::len));
+    let heard = at.breath.words.get(line.heard(items.start, items.end)).unwrap_or_default();
+    let in_doubt = heard.iter().map(|w| f64::from(w.p_wrong)).sum::<f64>() / heard.len().max(1) as f64;
     let yes = |x: bool| f64::from(u8::from(x));
     [
         ("margin", f64::from((3.0 - reading.margin).clamp(0.0, 3.0))),
@@ -106,5 +108,6 @@ fn signs(
         ("short", yes(items.clone().filter(is_word).count() <= 2)),
         ("not-done", yes(entry.status == Status::NotDone)),
         ("of-tooth", yes(place == Place::Tooth)),
+        ("heard", in_doubt),
     ]
 }
