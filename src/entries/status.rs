@@ -65,7 +65,11 @@ pub fn of(
         }
     }
     let learner = || (sentence.start..anchor.max(stretch.end)).find(|&i| is_learner(line, i));
-    let general = is_general(line, sentence.clone()).or_else(|| learner().filter(|_| manner == Manner::Case));
+    // For the record "you" is the patient or whoever listens: "it's pouring out, you want to see it".
+    let of_rule = |i: &usize| manner != Manner::Record || !line.text(*i).starts_with("you ");
+    let general = is_general(line, sentence.clone())
+        .filter(of_rule)
+        .or_else(|| learner().filter(|_| manner == Manner::Case));
     if general.is_some() {
         return told(Status::General, general);
     }

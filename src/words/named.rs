@@ -128,7 +128,7 @@ pub(super) fn ratio(line: &Line, i: usize) -> Option<Reading> {
     if a.value != Decimal::whole(1) || a.form == Form::Article {
         return None;
     }
-    let joint = ["to", "in", "per", "is", "on"].iter().any(|w| line.is_word(i + 1, w))
+    let joint = ["to", "in", "per", "is", "on", "for"].iter().any(|w| line.is_word(i + 1, w))
         || [":", "-", "/"].iter().any(|m| line.is_mark(i + 1, m));
     // "one is to two lakh"
     let is_to = usize::from(line.is_word(i + 1, "is") && line.is_word(i + 2, "to"));
