@@ -16,6 +16,42 @@ use crate::{
 };
 
 impl Session<'_> {
+    /// "if the needle binds, pull it back a little", in a lecture: what is spoken of stands in the condition.
+    pub(super) fn under_a_condition(
+        &mut self,
+        at: &mut At<'_>,
+        condition: &Range<usize>,
+        items: Range<usize>,
+    ) {
+        const CLEAR: f32 = 1.3;
+        if !self.lecture {
+            return;
+        }
+        let rule = |h: &Hit| match h.of {
+            Of::Rule(r) => {
+                let kind = self.x.kinds.all.get(h.kind)?;
+                let rule = kind.rules.get(r)?;
+                let fits = kind.place == Place::Canal
+                    && rule.takes.is_none()
+                    && !kind.never.contains(&Status::Conditional);
+                (fits && rule.weight >= CLEAR).then_some((h.kind, r, rule.weight))
+            }
+            Of::Field(..) => None,
+        };
+        let best = hits::within(&at.hits, condition).filter_map(rule).max_by(|a, b| a.2.total_cmp(&b.2));
+        let Some((k, r, _)) = best else { return };
+        let Some((kind, rule)) = self.x.kinds.all.get(k).and_then(|kind| Some((kind, kind.rules.get(r)?)))
+        else {
+            return;
+        };
+        let (said, from_s, to_s) = at.said(&items);
+        let mut entry = blank(kind.name.clone(), Status::Conditional, rule.id.clone(), said, from_s, to_s);
+        let mut why = Why { opened_by: at.said(condition).0, ..Why::default() };
+        self.locate(at, &mut entry, &mut why, kind.place, None);
+        self.push(entry, Note { breath: at.n, items: items.clone(), kind: k, why, numbers: vec![] });
+        at.place(items);
+    }
+
     /// "I explained it stays inside, and she accepted": words that make a text one of another kind.
     pub(super) fn turned(&self, at: &At<'_>, segment: &Segment, reading: Reading) -> Reading {
         let kinds = &self.x.kinds.all;

@@ -247,8 +247,15 @@ impl<'a> Session<'a> {
                         .take_while(|(k, s)| *k == 0 || !controls::starts_correction(&at.line, &s.items))
                         .map(|(_, s)| s.clone())
                         .collect();
+                    let condition = i.checked_sub(1).and_then(|b| sentences.get(b));
+                    let condition = condition.filter(|c| c.speech == Speech::Talk("condition"));
                     i += run.len();
+                    let before = self.entries.len();
                     self.treatment(at, &run);
+                    if let (Some(c), Some(last), true) = (condition, run.last(), before == self.entries.len())
+                    {
+                        self.under_a_condition(at, &c.items, c.items.start..last.items.end);
+                    }
                 }
                 Speech::Past if self.opens_a_text(at, &s.items) => {
                     self.treatment(at, &[Sentence { speech: Speech::Treatment, ..s.clone() }]);
