@@ -7,7 +7,7 @@ use std::{fmt, sync::LazyLock};
 use super::{
     merge::Backing,
     model::ModelInfo,
-    plain::{is_number, is_turning, plain},
+    plain::{is_number, is_turning, number_words, plain},
 };
 
 /// The fitted table: model, group, lowest score, words, wrong words, probability.
@@ -146,6 +146,33 @@ pub fn doubt_from(strictness: &str) -> f32 {
     of(strictness).or_else(|| of("usual")).unwrap_or(0.1)
 }
 
+/// A text with its numbers in words, as a voice reads it that knows digits and the decimal point and nothing else:
+/// "25/.06" → "twenty five/oh point oh six". The voices of the development audio were given their texts in this way.
+pub fn read_aloud(text: &str) -> String {
+    let digits = |text: &str| text.chars().take_while(char::is_ascii_digit).count();
+    let (mut aloud, mut before, mut rest) = (String::new(), ' ', text);
+    while let Some(c) = rest.chars().next() {
+        let whole = digits(rest);
+        let part = rest.get(whole..).and_then(|rest| rest.strip_prefix('.')).map_or(0, digits);
+        let goes_on = before == '.' || before.is_ascii_digit();
+        let number = match (goes_on, part) {
+            (true, _) => 0,
+            (false, 0) => whole,
+            (false, part) => whole + 1 + part,
+        };
+        let (taken, after) = rest.split_at(number.max(c.len_utf8()));
+        if number > 0 {
+            let (whole, part) = taken.split_once('.').unwrap_or((taken, ""));
+            aloud.push_str(&number_words(whole, part).join(" "));
+        } else {
+            aloud.push(c);
+        }
+        before = taken.chars().next_back().unwrap_or(c);
+        rest = after;
+    }
+    aloud
+}
+
 /// For every heard word: what was really said there, in plain words, if that was something else. A number without its
 /// plural ("point" for "points") is no error: its value is right.
 pub fn errors(said: &str, heard: &[String]) -> Vec<Option<String>> {
@@ -192,6 +219,18 @@ mod tests {
     fn a_group_that_was_never_seen_counts_as_its_score_says() {
         check("fifteen", Backing::Against, 0.75, 0.25);
         check("not", Backing::Both(0.75), 0.75, 0.25);
+    }
+
+    #[test]
+    fn numbers_are_read_aloud() {
+        let check = |text: &str, expect: &str| assert_eq!(read_aloud(text), expect, "{text}");
+        check("Rotary 25/.06, 350 RPM.", "Rotary twenty five/oh point oh six, three hundred fifty RPM.");
+        check("19.5 mm, 2% 1:100,000.", "nineteen point five mm, two% one:one hundred,oh.");
+        check("21. 5.", "twenty one. five.");
+        check(
+            "1234567 no digits …5 1.2.3",
+            "one two three four five six seven no digits …five one point two.3",
+        );
     }
 
     #[test]

@@ -317,7 +317,7 @@ fn layout<R: Read + Seek>(reader: &mut R, bytes: u64) -> Result<Layout, Trouble>
 }
 
 /// Elements and bytes of one block of a ggml tensor type (`type_traits` in ggml.c, S).
-fn block_of(kind: i32) -> Option<(u64, u64)> {
+pub(super) fn block_of(kind: i32) -> Option<(u64, u64)> {
     Some(match kind {
         0 => (1, 4),
         1 | 30 => (1, 2),

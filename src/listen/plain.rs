@@ -170,6 +170,21 @@ fn number(rest: &[char], out: &mut Vec<String>) -> usize {
     used
 }
 
+/// A decimal number in words: as a number what stands before the point, then digit by digit.
+pub(super) fn number_words(whole: &str, part: &str) -> Vec<String> {
+    let mut out = Vec::new();
+    match whole.parse::<u32>() {
+        Ok(n) if whole.len() < 7 => say(n, &mut out),
+        _ if whole.is_empty() => out.push(digit_word(0)),
+        _ => out.extend(whole.chars().filter_map(|c| c.to_digit(10)).map(digit_word)),
+    }
+    if !part.is_empty() {
+        out.push("point".to_owned());
+        out.extend(part.chars().filter_map(|c| c.to_digit(10)).map(digit_word));
+    }
+    out
+}
+
 /// Whole digits as they are said: up to six digits as a number, more one by one; `04` is oh four.
 fn spell(digits: &str, out: &mut Vec<String>) {
     match digits.parse::<u32>() {

@@ -5,8 +5,8 @@
 //!       there already is left alone. This takes long, the rest does not.
 //!   calibrate signals NAME TAPES TIMES TEXTS > signals.tsv
 //!       one line a heard word of every tape in the folder TAPES. TIMES holds a `<id>.times.json` (`[[from_s, to_s], …]`,
-//!       one pair a breath), TEXTS a `<id>.toml` (`[[say]]` tables with a `text`). NAME is `tuned` or `stock`. Breaths
-//!       written in digits are left out: how they were spoken is not known.
+//!       one pair a breath), TEXTS a `<id>.toml` (`[[say]]` tables with a `text`). NAME is `tuned` or `stock`. Digits
+//!       count as they are read aloud ("25" as twenty five); who says them otherwise writes them in words.
 //!   calibrate fit SIGNALS… > src/listen/calibration.tsv
 //!       one table of all signals, and from which probability each strictness doubts.
 //!   calibrate reliability SIGNALS… > docs/reliability.md
@@ -28,7 +28,7 @@ use tugback::{
     entries::{self, Extractor, Notation},
     listen::{
         Second, Settings,
-        calibration::{self, Table, errors},
+        calibration::{self, Table, errors, read_aloud},
         heard::Breath,
         model,
         tape::{self, Tape},
@@ -145,10 +145,7 @@ fn signals(name: &str, folder: &Path, times: &Path, texts: &Path) -> Outcome {
                 .filter(|((from_s, to_s), _)| *from_s < span.to_s() && *to_s > span.from_s())
                 .map(|(_, say)| say.text.as_str())
                 .collect();
-            let said = said.join(" ");
-            if !said.contains(|c: char| c.is_ascii_digit()) {
-                lines(name, &id, &span, &said);
-            }
+            lines(name, &id, &span, &read_aloud(&said.join(" ")));
         }
     }
     Ok(())

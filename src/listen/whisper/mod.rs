@@ -2,8 +2,10 @@
 //! Language English, no timestamps, no prompt, no earlier text, greedy; each span alone.
 
 mod processor;
+mod shorter;
 mod times;
 mod tokens;
+mod weights;
 
 use std::{
     path::Path,
@@ -15,8 +17,8 @@ use std::{
 };
 
 use whisper_rs::{
-    FullParams, SamplingStrategy, WhisperContext, WhisperContextParameters, WhisperError, WhisperState,
-    WhisperVadContext, WhisperVadContextParams,
+    FullParams, SamplingStrategy, WhisperContext, WhisperError, WhisperState, WhisperVadContext,
+    WhisperVadContextParams,
 };
 
 use super::{
@@ -29,6 +31,7 @@ use super::{
 };
 use crate::audio::RATE_HZ;
 use tokens::{Chosen, Continue, NearMisses, Token};
+use weights::Weights;
 
 /// Encoder frames a second of audio: two log-mel frames of 10 ms make one.
 const FRAMES_PER_S: usize = 50;
@@ -64,15 +67,17 @@ pub(super) fn with_models(settings: &Settings, go: &mut Go<'_>) -> Result<Heard,
         Second::Off | Second::SameModel => None,
     };
     let mut detector = Silero::load(vad)?;
-    let weights = Weights::load(info.clone())?;
-    let other_weights = other.clone().map(Weights::load).transpose()?;
+    // Live, somebody would wait while the model is loaded again.
+    let whole = settings.live;
+    let weights = Weights::load(info.clone(), whole)?;
+    let other_weights = other.clone().map(|info| Weights::load(info, whole)).transpose()?;
     let make_ears = || {
         let second = match (&other_weights, &settings.second) {
-            (Some(weights), _) => hear::Second::Other(Box::new(weights.listener()?)),
+            (Some(weights), _) => hear::Second::Other(Box::new(Whisper::new(weights)?)),
             (None, Second::SameModel) => hear::Second::SameModel,
             (None, _) => hear::Second::Nobody,
         };
-        Ok(Ears { first: Box::new(weights.listener()?), second, sparing: info.tuned })
+        Ok(Ears { first: Box::new(Whisper::new(&weights)?), second, sparing: info.tuned })
     };
     gate.first_look();
     let workers = settings.workers.unwrap_or_else(threads::most).max(1);
@@ -82,44 +87,19 @@ pub(super) fn with_models(settings: &Settings, go: &mut Go<'_>) -> Result<Heard,
     Ok(Heard { models: std::iter::once(info).chain(other).collect(), ..heard })
 }
 
-/// A loaded model; many listeners share it.
-struct Weights {
-    info: ModelInfo,
-    context: WhisperContext,
-}
-
-impl Weights {
-    fn load(info: ModelInfo) -> Result<Self, Error> {
-        let mut parameters = WhisperContextParameters::default();
-        parameters.use_gpu(false).flash_attn(false);
-        let context = WhisperContext::new_with_params(&info.path, parameters)
-            .map_err(|e| Error::Load { path: info.path.clone(), reason: e.to_string() })?;
-        Ok(Self { info, context })
-    }
-
-    fn listener(&self) -> Result<Whisper<'_>, Error> {
-        let state = self
-            .context
-            .create_state()
-            .map_err(|e| Error::Load { path: self.info.path.clone(), reason: e.to_string() })?;
-        Ok(Whisper { name: self.info.name(), weights: self, state, decoded: Vec::new(), given_up: None })
-    }
-}
-
-/// One state of a loaded model.
+/// Hears with a loaded model.
 struct Whisper<'a> {
     name: String,
     weights: &'a Weights,
-    state: WhisperState,
-    /// Tokens of this span that the decoder keeps since runners-up are followed.
-    decoded: Vec<i32>,
     /// Raised where nobody wants to know any more.
     given_up: Option<Arc<AtomicBool>>,
 }
 
-impl Whisper<'_> {
-    fn given_up(&self) -> bool {
-        self.given_up.as_ref().is_some_and(|raised| raised.load(Ordering::Relaxed))
+impl<'a> Whisper<'a> {
+    fn new(weights: &'a Weights) -> Result<Self, Error> {
+        // A state is made before the first span comes.
+        weights.hear(1, |_, _| Ok(()))?;
+        Ok(Self { name: weights.info.name(), weights, given_up: None })
     }
 
     fn window(&self, samples: usize) -> usize {
@@ -129,24 +109,58 @@ impl Whisper<'_> {
     }
 }
 
+fn given_up(raised: Option<&Arc<AtomicBool>>) -> bool {
+    raised.is_some_and(|raised| raised.load(Ordering::Relaxed))
+}
+
 impl Listener for Whisper<'_> {
     fn name(&self) -> &str {
         &self.name
     }
 
     fn hear(&mut self, samples: &[f32], runners_up: bool) -> Result<Listening, Error> {
-        if samples.len() < LEAST_SAMPLES || self.given_up() {
+        let given_up = self.given_up.as_ref();
+        if samples.len() < LEAST_SAMPLES || self::given_up(given_up) {
             return Ok(Listening::default());
         }
+        let window = self.window(samples.len());
+        self.weights.hear(window, |context, state| {
+            Hearing { context, state, decoded: Vec::new(), given_up }.hear(samples, window, runners_up)
+        })
+    }
+
+    fn give_up_on(&mut self, raised: Arc<AtomicBool>) {
+        self.given_up = Some(raised);
+    }
+}
+
+fn failed(e: WhisperError) -> Error {
+    Error::Recogniser { at_s: 0.0, reason: e.to_string() }
+}
+
+/// Fewer samples hold no word, and whisper.cpp does not take them: 0.1 s.
+const LEAST_SAMPLES: usize = RATE_HZ as usize / 10;
+
+/// A state that hears one span.
+struct Hearing<'h> {
+    context: &'h WhisperContext,
+    state: &'h mut WhisperState,
+    /// Tokens of this span that the decoder keeps since runners-up are followed.
+    decoded: Vec<i32>,
+    given_up: Option<&'h Arc<AtomicBool>>,
+}
+
+impl Hearing<'_> {
+    fn hear(&mut self, samples: &[f32], window: usize, runners_up: bool) -> Result<Listening, WhisperError> {
         let begun = Instant::now();
-        self.encode(samples).map_err(failed)?;
+        self.encode(samples, window)?;
         let encoded = begun.elapsed();
         let most_tokens = 20 + 8 * (samples.len() / RATE_HZ as usize);
         let mut chosen = Chosen::default();
         let mut ids = Vec::new();
         let mut endless = false;
         loop {
-            let logits = self.logits(&ids).map_err(failed)?;
+            let logits = self.logits(&ids)?;
             let near = near_misses(logits);
             let Some((id, p)) = near.first().copied() else { break };
             if runners_up {
@@ -156,7 +170,7 @@ impl Listener for Whisper<'_> {
                 break;
             }
             endless = ids.len() >= most_tokens;
-            if endless || self.given_up() {
+            if endless || given_up(self.given_up) {
                 break;
             }
             ids.push(id);
@@ -177,39 +191,25 @@ impl Listener for Whisper<'_> {
         Ok(Listening { words, runners_up, endless })
     }
 
-    fn give_up_on(&mut self, raised: Arc<AtomicBool>) {
-        self.given_up = Some(raised);
-    }
-}
-
-fn failed(e: WhisperError) -> Error {
-    Error::Recogniser { at_s: 0.0, reason: e.to_string() }
-}
-
-/// Fewer samples hold no word, and whisper.cpp does not take them: 0.1 s.
-const LEAST_SAMPLES: usize = RATE_HZ as usize / 10;
-
-impl Whisper<'_> {
     /// Lets the encoder hear the samples. `whisper_full` makes the spectrogram and sets the window, which nothing else
     /// sets; it is stopped there. What it does next, token by token, is done here: its search for the times of words
     /// takes a third of the work, and four threads that wait for each other by spinning.
-    fn encode(&mut self, samples: &[f32]) -> Result<(), WhisperError> {
+    fn encode(&mut self, samples: &[f32], window: usize) -> Result<(), WhisperError> {
         let mut params = FullParams::new(SamplingStrategy::Greedy { best_of: 1 });
         params.set_n_threads(1);
         params.set_language(Some("en"));
         params.set_no_context(true);
         params.set_print_progress(false);
         params.set_print_realtime(false);
-        params.set_audio_ctx(i32::try_from(self.window(samples.len())).unwrap_or(0));
+        params.set_audio_ctx(i32::try_from(window).unwrap_or(0));
         prepare_only(&mut params);
-        self.decoded.clear();
         self.state.full(params, samples)?;
         self.state.encode(0, 1)
     }
 
     /// What comes before the text: the model is told language and task, and that no timestamps are wanted.
     fn prompt(&self) -> Vec<i32> {
-        let context = &self.weights.context;
+        let context = self.context;
         let mut prompt = vec![context.token_sot()];
         if context.is_multilingual() {
             prompt.extend([context.token_lang(ENGLISH), context.token_transcribe()]);
@@ -222,7 +222,7 @@ impl Whisper<'_> {
 /// Number of English in whisper.cpp's table of languages.
 const ENGLISH: i32 = 0;
 
-impl Whisper<'_> {
+impl Hearing<'_> {
     /// The logits of the next token after these tokens of the span: of all tokens of text and of the end. The others
     /// (times, languages, tasks) are never wanted.
     fn logits(&mut self, tokens: &[i32]) -> Result<&[f32], WhisperError> {
@@ -238,14 +238,14 @@ impl Whisper<'_> {
         }
         self.state.decode(all.get(before.len()..).unwrap_or_default(), before.len(), 1)?;
         self.decoded = all;
-        let end = usize::try_from(self.weights.context.token_eot()).unwrap_or(0);
+        let end = usize::try_from(self.context.token_eot()).unwrap_or(0);
         Ok(self.state.get_logits()?.get(..=end).unwrap_or_default())
     }
 }
 
-impl Continue for Whisper<'_> {
+impl Continue for Hearing<'_> {
     fn next(&mut self, tokens: &[i32]) -> Option<i32> {
-        if self.given_up() {
+        if given_up(self.given_up) {
             return None;
         }
         let logits = self.logits(tokens).ok()?;
@@ -253,11 +253,11 @@ impl Continue for Whisper<'_> {
     }
 
     fn bytes(&self, token: i32) -> Vec<u8> {
-        self.weights.context.token_to_bytes(token).unwrap_or_default().to_vec()
+        self.context.token_to_bytes(token).unwrap_or_default().to_vec()
     }
 
     fn is_end(&self, token: i32) -> bool {
-        token >= self.weights.context.token_eot()
+        token >= self.context.token_eot()
     }
 }
 
@@ -318,3 +318,6 @@ impl SpeechDetector for Silero {
         Ok(self.context.probabilities().to_vec())
     }
 }
+
+#[cfg(test)]
+mod tests;
