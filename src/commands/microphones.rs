@@ -32,7 +32,7 @@ fn seconds(text: &str) -> Result<f64, String> {
 
 /// Runs the command.
 pub(super) fn run(args: &Microphones) -> miette::Result<Done> {
-    let all = microphone::list();
+    let all = microphone::list().into_diagnostic()?;
     if all.is_empty() {
         return Err(CaptureError::NoDevice).into_diagnostic();
     }

@@ -2,13 +2,14 @@
 //! Keeps only the samples of spans that are open or being heard, so three hours need no more memory than three minutes.
 
 use std::{
-    collections::BTreeMap,
+    collections::{BTreeMap, VecDeque},
     sync::{
         Arc, Mutex,
         atomic::{AtomicBool, Ordering},
         mpsc,
     },
     thread,
+    time::Duration,
 };
 
 use super::{
@@ -74,7 +75,7 @@ pub(super) fn run<'a, T: Send>(
 ) -> Result<Heard, Error> {
     let (jobs_in, jobs_out) = mpsc::sync_channel::<Job>(how.workers);
     // Owned by the workers alone, so that sending fails when none is left.
-    let jobs_out = Arc::new(Mutex::new(jobs_out));
+    let jobs_out = Arc::new(Mutex::new(Queue { jobs: jobs_out, put_off: VecDeque::new() }));
     let (breaths_in, breaths_out) = mpsc::channel();
     thread::scope(|scope| {
         for number in 0..how.workers {
@@ -300,12 +301,47 @@ fn level(samples: &[f32]) -> Level {
     Level { mean, gain }
 }
 
+/// Speech that lasts longer takes much memory, which grows with its square, and which a worker that has heard it keeps.
+const LONG_S: f64 = 8.5;
+/// So much long speech may wait for the first worker; where more comes all hear it.
+const MOST_PUT_OFF: usize = 4;
+/// Another worker may look into the queue this often while nothing comes.
+const LOOK: Duration = Duration::from_millis(20);
+
+/// Jobs that wait. Long speech is left to the first worker, so that the others stay small.
+struct Queue {
+    jobs: mpsc::Receiver<Job>,
+    put_off: VecDeque<Job>,
+}
+
+/// The next job for a worker; none when there are no more.
+fn next(number: usize, queue: &Mutex<Queue>) -> Option<Job> {
+    loop {
+        let mut queue = queue.lock().ok()?;
+        if number == 0
+            && let Some(job) = queue.put_off.pop_front()
+        {
+            return Some(job);
+        }
+        match queue.jobs.recv_timeout(LOOK) {
+            Ok(job) if number > 0 && job.speech_s() > LONG_S && queue.put_off.len() < MOST_PUT_OFF => {
+                queue.put_off.push_back(job);
+            }
+            Ok(job) => return Some(job),
+            Err(mpsc::RecvTimeoutError::Timeout) => {}
+            Err(mpsc::RecvTimeoutError::Disconnected) => return None,
+        }
+        drop(queue);
+        thread::yield_now();
+    }
+}
+
 type Finished<T> = Result<(u64, f64, Option<T>), Error>;
 
 /// One worker: hears jobs until there are no more.
 fn work<'a, T>(
     (number, gate): (usize, &Gate),
-    jobs: &Mutex<mpsc::Receiver<Job>>,
+    jobs: &Mutex<Queue>,
     finished: &mpsc::Sender<Finished<T>>,
     make_ears: &(dyn Fn() -> Result<Ears<'a>, Error> + Sync),
     finish: &(dyn Fn(HeardSpan) -> Option<T> + Sync),
@@ -323,11 +359,7 @@ fn work<'a, T>(
     let names = ears.names();
     loop {
         gate.pass(number);
-        let job = match jobs.lock() {
-            Ok(jobs) => jobs.recv(),
-            Err(_) => return,
-        };
-        let Ok(job) = job else { return };
+        let Some(job) = next(number, jobs) else { return };
         let (from_s, to_s) = (seconds(job.span.from), seconds(job.span.to));
         #[expect(clippy::cast_precision_loss, reason = "a recording has less than 2^53 samples")]
         let first_s = job.first as f64 / f64::from(RATE_HZ);

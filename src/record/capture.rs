@@ -1,9 +1,13 @@
 //! What a source of live sound must do, whichever system it is. Tests use sources that need no microphone.
 
-use std::sync::{
-    Arc,
-    atomic::{AtomicU64, Ordering},
-    mpsc::{SyncSender, TrySendError},
+use std::{
+    sync::{
+        Arc,
+        atomic::{AtomicBool, AtomicU64, Ordering},
+        mpsc::{SyncSender, TrySendError, sync_channel},
+    },
+    thread,
+    time::Duration,
 };
 
 /// How a device delivers sound, and how it is written.
@@ -58,6 +62,10 @@ pub enum CaptureError {
     Busy { name: String },
     #[error("`{name}` cannot be opened in any of its formats ({reason}); try another with --microphone")]
     Refused { name: String, reason: String },
+    #[error(
+        "`{name}` does not answer, nor does the sound system; pull its plug and put it in again, or restart the sound system"
+    )]
+    NoAnswer { name: String },
     #[error("this tugback was built without microphones; build it with `--features microphone`")]
     NotBuilt,
 }
@@ -73,6 +81,34 @@ pub trait Capture {
 
     /// Opens the stream; events go to the sink from then on. Opened again, it is the same device or an error.
     fn open(&mut self, sink: Sink) -> Result<(Format, Box<dyn Stream>), CaptureError>;
+}
+
+/// A sound system that has not answered by then is not waited for. A wireless microphone may take four seconds to wake up.
+pub const ANSWER_WITHIN: Duration = Duration::from_secs(6);
+
+/// Questions to a sound system that may never answer them: one that died keeps whoever asks for ever.
+#[derive(Debug, Clone, Default)]
+pub struct Asking {
+    /// One is not answered yet.
+    waits: Arc<AtomicBool>,
+}
+
+impl Asking {
+    /// What the system answers, if it does in time. What it answers later is dropped, and until it does nothing more is
+    /// asked.
+    pub fn ask<T: Send + 'static>(&self, question: impl FnOnce() -> T + Send + 'static) -> Option<T> {
+        if self.waits.swap(true, Ordering::Relaxed) {
+            return None;
+        }
+        let (answer, answers) = sync_channel(1);
+        let waits = Arc::clone(&self.waits);
+        thread::spawn(move || {
+            let answered = question();
+            waits.store(false, Ordering::Relaxed);
+            let _ = answer.send(answered); // nobody may want it any more
+        });
+        answers.recv_timeout(ANSWER_WITHIN).ok()
+    }
 }
 
 /// Where a source puts its events; never waits.

@@ -10,7 +10,7 @@ use std::{
     time::{Duration, Instant},
 };
 
-use super::capture::{Capture, CaptureError, Event, Format, Sink, Stream};
+use super::capture::{Asking, Capture, CaptureError, Event, Format, Sink, Stream};
 
 /// What the source does, one after the other.
 #[derive(Debug, Clone)]
@@ -35,8 +35,10 @@ pub struct Fake {
     pub format: Format,
     /// 1: real time.
     pub speed: f64,
-    /// How long closing takes.
+    /// How long opening and closing take.
+    pub opens_in: Duration,
     pub closes_in: Duration,
+    asking: Asking,
     steps: Vec<Step>,
     /// True from the time at which the script is played through.
     pub over: Arc<AtomicBool>,
@@ -48,7 +50,9 @@ impl Fake {
         Self {
             format,
             speed,
+            opens_in: Duration::ZERO,
             closes_in: Duration::ZERO,
+            asking: Asking::default(),
             steps: steps.into_iter().collect(),
             over: Arc::new(AtomicBool::new(false)),
             opened: Arc::new(AtomicBool::new(false)),
@@ -84,6 +88,10 @@ impl Capture for Fake {
 
     /// The script is played from its start at the first opening; opened again, what follows the next [`Step::End`].
     fn open(&mut self, sink: Sink) -> Result<(Format, Box<dyn Stream>), CaptureError> {
+        let opens_in = self.opens_in;
+        if self.asking.ask(move || thread::sleep(opens_in)).is_none() {
+            return Err(CaptureError::NoAnswer { name: self.name() });
+        }
         if let Some(Step::Refuse(error)) = self.steps.first() {
             let error = error.clone();
             self.steps.remove(0);

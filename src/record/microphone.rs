@@ -5,7 +5,7 @@ use cpal::{
     traits::{DeviceTrait as _, HostTrait as _, StreamTrait as _},
 };
 
-use super::capture::{Capture, CaptureError, Event, Format, Sink, Stream};
+use super::capture::{Asking, Capture, CaptureError, Event, Format, Sink, Stream};
 
 /// One microphone: the system's default one, or the one that was named.
 #[derive(Debug)]
@@ -13,6 +13,7 @@ pub struct Microphone {
     name: String,
     device: Device,
     id: Option<DeviceId>,
+    asking: Asking,
 }
 
 /// What is known of a microphone before it is opened.
@@ -27,7 +28,16 @@ pub struct About {
 }
 
 /// All microphones that can be opened as far as the system says, the default one first.
-pub fn list() -> Vec<About> {
+pub fn list() -> Result<Vec<About>, CaptureError> {
+    Asking::default().ask(all).ok_or_else(no_answer)
+}
+
+/// The sound system does not even say what there is.
+fn no_answer() -> CaptureError {
+    CaptureError::NoAnswer { name: "the microphone".to_owned() }
+}
+
+fn all() -> Vec<About> {
     let host = cpal::default_host();
     let default = host.default_input_device();
     let default_id = default.as_ref().and_then(|d| d.id().ok());
@@ -47,6 +57,11 @@ pub fn list() -> Vec<About> {
 impl Microphone {
     /// The default microphone, or the one whose name or system name holds `wanted`.
     pub fn find(wanted: Option<&str>) -> Result<Self, CaptureError> {
+        let wanted = wanted.map(str::to_owned);
+        Asking::default().ask(move || Self::found(wanted.as_deref())).unwrap_or_else(|| Err(no_answer()))
+    }
+
+    fn found(wanted: Option<&str>) -> Result<Self, CaptureError> {
         let host = cpal::default_host();
         let device = match wanted {
             None => host.default_input_device().ok_or(CaptureError::NoDevice)?,
@@ -66,7 +81,7 @@ impl Microphone {
                 })?
             }
         };
-        Ok(Self { name: device.to_string(), id: device.id().ok(), device })
+        Ok(Self { name: device.to_string(), id: device.id().ok(), device, asking: Asking::default() })
     }
 }
 
@@ -82,46 +97,53 @@ impl Capture for Microphone {
     }
 
     fn open(&mut self, sink: Sink) -> Result<(Format, Box<dyn Stream>), CaptureError> {
-        // The device may have been away: ask for the same one again, never for another.
-        if let Some(device) = self.id.as_ref().and_then(|id| cpal::default_host().device_by_id(id)) {
-            self.device = device;
-        }
-        let name = || self.name.clone();
-        let none = match self.device.default_input_config() {
-            Err(e) => e.to_string(),
-            Ok(_) => "it has none that can be read".to_owned(),
-        };
-        let (config, stream) =
-            first_that_opens(&name(), &none, configs(&self.device), |c| self.open_as(c, &sink))?;
-        Ok((format(&config), Box::new(Open { _stream: stream })))
+        let (name, device, id) = (self.name.clone(), self.device.clone(), self.id.clone());
+        let opened = self.asking.ask(move || {
+            // The device may have been away: ask for the same one again, never for another.
+            let again = id.as_ref().and_then(|id| cpal::default_host().device_by_id(id));
+            let device = again.unwrap_or(device);
+            let none = match device.default_input_config() {
+                Err(e) => e.to_string(),
+                Ok(_) => "it has none that can be read".to_owned(),
+            };
+            let (config, stream) =
+                first_that_opens(&name, &none, configs(&device), |c| open_as(&device, c, &sink))?;
+            Ok((device, format(&config), Open { _stream: stream }))
+        });
+        let (device, format, stream) =
+            opened.unwrap_or_else(|| Err(CaptureError::NoAnswer { name: self.name() }))?;
+        self.device = device;
+        Ok((format, Box::new(stream)))
     }
 }
 
-impl Microphone {
-    fn open_as(&self, config: &SupportedStreamConfig, sink: &Sink) -> Result<cpal::Stream, cpal::Error> {
-        let (blocks, troubles) = (sink.clone(), sink.clone());
-        let stream = self.device.build_input_stream_raw(
-            config.config(),
-            config.sample_format(),
-            move |data: &Data, _: &_| {
-                if let Some(samples) = floats(data).filter(|s| !s.is_empty()) {
-                    blocks.give(Event::Block(samples));
-                }
-            },
-            move |error| {
-                let event = match error.kind() {
-                    ErrorKind::Xrun => Event::Overrun,
-                    ErrorKind::DeviceChanged => Event::Rerouted,
-                    ErrorKind::RealtimeDenied => return,
-                    _ => Event::Gone(error.to_string()),
-                };
-                troubles.give(event);
-            },
-            None,
-        )?;
-        stream.play()?;
-        Ok(stream)
-    }
+fn open_as(
+    device: &Device,
+    config: &SupportedStreamConfig,
+    sink: &Sink,
+) -> Result<cpal::Stream, cpal::Error> {
+    let (blocks, troubles) = (sink.clone(), sink.clone());
+    let stream = device.build_input_stream_raw(
+        config.config(),
+        config.sample_format(),
+        move |data: &Data, _: &_| {
+            if let Some(samples) = floats(data).filter(|s| !s.is_empty()) {
+                blocks.give(Event::Block(samples));
+            }
+        },
+        move |error| {
+            let event = match error.kind() {
+                ErrorKind::Xrun => Event::Overrun,
+                ErrorKind::DeviceChanged => Event::Rerouted,
+                ErrorKind::RealtimeDenied => return,
+                _ => Event::Gone(error.to_string()),
+            };
+            troubles.give(event);
+        },
+        None,
+    )?;
+    stream.play()?;
+    Ok(stream)
 }
 
 /// Tries one format after the other; what the account may not do, no other format cures.

@@ -211,7 +211,9 @@ pub fn record(
     let mut away: Option<(f64, &str)> = None;
     if plan.begin_paused {
         // It was opened only to learn its format; what it gave is written nowhere.
-        open = None;
+        if open.take().is_some_and(|open| !close(open.stream)) {
+            (desk.tell)(Notice::Warning(Warning::NotClosed));
+        }
         away = Some((0.0, PAUSED));
         (desk.tell)(Notice::Paused { at_s: 0.0 });
     }
@@ -317,6 +319,16 @@ fn opened(
     Ok((format, Open { stream, events, watch: Watch::opened(now_s) }))
 }
 
+/// Closes a stream; false where it is not closed in time.
+fn close(stream: Box<dyn Stream>) -> bool {
+    let (done, closed) = std::sync::mpsc::channel();
+    std::thread::spawn(move || {
+        drop(stream);
+        let _ = done.send(());
+    });
+    closed.recv_timeout(CLOSE_WITHIN) != Err(RecvTimeoutError::Timeout)
+}
+
 /// The format, where there is room for some sound in it.
 fn enough_room(plan: &Plan, format: Format) -> Result<Format, WriteError> {
     let folder = plan.path.parent().unwrap_or(Path::new(""));
@@ -406,15 +418,10 @@ impl Desk<'_> {
     fn drain(&mut self, open: Option<Open>, now_s: f64) -> Result<(), WriteError> {
         let Some(Open { stream, events, mut watch }) = open else { return Ok(()) };
         let mut last: Vec<Event> = events.try_iter().collect();
-        let (done, closed) = std::sync::mpsc::channel();
-        std::thread::spawn(move || {
-            drop(stream);
-            let _ = done.send(());
-        });
-        if closed.recv_timeout(CLOSE_WITHIN) == Err(RecvTimeoutError::Timeout) {
-            (self.tell)(Notice::Warning(Warning::NotClosed));
-        } else {
+        if close(stream) {
             last.extend(events.try_iter());
+        } else {
+            (self.tell)(Notice::Warning(Warning::NotClosed));
         }
         for event in last {
             self.take(event, &mut watch, now_s)?;

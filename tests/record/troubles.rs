@@ -248,3 +248,28 @@ fn a_stream_that_is_never_closed() {
     let told = notices.iter().find(|(_, n)| matches!(n, Notice::Paused { .. })).unwrap().0;
     assert!(told < 6.0 && begun.elapsed() < Duration::from_secs(20), "told after {told} s");
 }
+
+/// A sound system that died answers nobody. That is said, and while one question waits none is put beside it.
+#[test]
+fn a_microphone_that_never_opens() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut fake = Fake::new(MONO, 1.0, [sound(1.0, MONO), Step::End]);
+    fake.opens_in = Duration::from_secs(3600);
+    let mut ask = || {
+        let begun = Instant::now();
+        let (_order, orders) = mpsc::channel();
+        let plan = Plan { least_s: 0.0, warn_s: 0.0, ..Plan::new(folder.path().join("visit.wav")) };
+        let error = record(&mut fake, &plan, &orders, None, &mut |_| {}).unwrap_err();
+        let told = std::error::Error::source(&error).map(ToString::to_string).unwrap_or_default();
+        (told, begun.elapsed())
+    };
+    let (told, took) = ask();
+    assert!(told.contains("`fake microphone` does not answer"), "{told}");
+    assert!(took < Duration::from_secs(12), "{took:?}");
+    let (told, took) = ask();
+    assert!(
+        told.contains("does not answer") && took < Duration::from_secs(1),
+        "{told}, asked again: {took:?}"
+    );
+    assert!(!folder.path().join("visit.wav").exists(), "nothing was recorded");
+}

@@ -184,3 +184,20 @@ fn quiet_speech_is_made_louder_for_the_detector_only() {
     assert!(quiet.gain > 15.0 && (quiet.mean - 0.1).abs() < 1e-6, "the mean is no sound");
     assert!(silent.gain <= MOST_GAIN);
 }
+
+/// The second worker leaves long speech to the first, but not more than may wait.
+#[test]
+fn long_speech_is_left_to_the_first_worker() {
+    let (send, jobs) = mpsc::sync_channel(16);
+    for (number, speech_s) in [1, 12, 2, 12, 12, 12, 12].into_iter().enumerate() {
+        let to = speech_s * u64::from(RATE_HZ);
+        let span = Span { from: 0, to, split_at_start: false, split_at_end: false, certain: 1 };
+        send.send(Job { number: number as u64, span, samples: Vec::new(), first: 0 }).unwrap();
+    }
+    drop(send);
+    let queue = Mutex::new(Queue { jobs, put_off: VecDeque::new() });
+    let all =
+        |worker| -> Vec<u64> { std::iter::from_fn(|| next(worker, &queue)).map(|job| job.number).collect() };
+    assert_eq!(all(1), [0, 2, 6]);
+    assert_eq!(all(0), [1, 3, 4, 5]);
+}

@@ -1,14 +1,16 @@
-//! A loaded model, and the states that hear with it. A state belongs to nobody while nothing is heard, so there are never
-//! more than were needed at the same time, and all can be let go when the model is loaded anew.
+//! A loaded model, and the states that hear with it. They are kept here while nothing is heard, so that all can be let go
+//! when the model is loaded again.
 //!
 //! Most of what a state takes is room for the longest sound and text (28 MB for a model of the size "base"), and for the
 //! products of the attention, which grow with the square of the sound. So a model is first loaded with a shorter reach
 //! ([`shorter`](super::shorter)), which is enough for a breath of 13 s; the first that needs more has it loaded again.
 
 use std::{
+    collections::HashMap,
     fs::File,
     io::{self, BufReader},
     sync::{Mutex, MutexGuard, PoisonError, RwLock},
+    thread::{self, ThreadId},
 };
 
 use whisper_rs::{WhisperContext, WhisperContextParameters, WhisperError, WhisperState};
@@ -41,8 +43,9 @@ struct Loaded {
     context: WhisperContext,
     /// The longest window that a state of it can hear.
     most: usize,
-    /// States with which nobody hears, each with the longest window that it has heard.
-    idle: Mutex<Vec<(usize, WhisperState)>>,
+    /// States with which nobody hears just now, by the thread that heard with them: what a long breath took from the system
+    /// a state keeps, and not every thread hears long ones.
+    idle: Mutex<HashMap<ThreadId, WhisperState>>,
 }
 
 impl Weights {
@@ -62,9 +65,14 @@ impl Weights {
         loop {
             let loaded = self.loaded.read().unwrap_or_else(PoisonError::into_inner);
             if let Some(loaded) = loaded.as_ref().filter(|l| l.most >= window) {
-                let mut state = loaded.state(window, &self.info)?;
-                let heard = hear(&loaded.context, &mut state.1);
-                loaded.idle().push(state);
+                let thread = thread::current().id();
+                let idle = loaded.idle().remove(&thread);
+                let mut state = match idle {
+                    Some(state) => state,
+                    None => loaded.context.create_state().map_err(|e| cannot_load(&self.info, &e))?,
+                };
+                let heard = hear(&loaded.context, &mut state);
+                loaded.idle().insert(thread, state);
                 return heard.map_err(failed);
             }
             drop(loaded);
@@ -111,25 +119,8 @@ impl Loaded {
         Ok(Self { context, most: reach.frames as usize, idle: Mutex::default() })
     }
 
-    fn idle(&self) -> MutexGuard<'_, Vec<(usize, WhisperState)>> {
+    fn idle(&self) -> MutexGuard<'_, HashMap<ThreadId, WhisperState>> {
         self.idle.lock().unwrap_or_else(PoisonError::into_inner)
-    }
-
-    /// A state for such a window. What a long one took from the system a state keeps, so the one that needs the least more
-    /// is taken, and of those the smallest.
-    fn state(&self, window: usize, info: &ModelInfo) -> Result<(usize, WhisperState), Error> {
-        let mut idle = self.idle();
-        let best =
-            idle.iter().enumerate().min_by_key(|(_, (heard, _))| (window.saturating_sub(*heard), *heard));
-        let best = best.map(|(index, _)| index);
-        let (heard, state) = match best {
-            Some(index) => idle.swap_remove(index),
-            None => {
-                drop(idle);
-                (0, self.context.create_state().map_err(|e| cannot_load(info, &e))?)
-            }
-        };
-        Ok((heard.max(window), state))
     }
 }
 
