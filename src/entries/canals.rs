@@ -281,7 +281,7 @@ pub(super) fn put_same(drafts: &mut Vec<Draft>, same: Vec<Mention>) {
         for copy in &mut copies {
             copy.canal = Some(Named { canal: canal(m.names.clone()), items: m.items.clone(), unsure: false });
         }
-        drafts.splice(last + 1..last + 1, copies);
+        drafts.splice(last + 1..=last, copies);
     }
 }
 

@@ -147,7 +147,9 @@ impl<'a> Session<'a> {
         let (mut hits, mut inside) = self.heard(&line);
         let beside = self.beside(&line, &hits);
         if !beside.is_empty() {
-            beside.iter().for_each(|b| line.hide(b.items.clone()));
+            for b in &beside {
+                line.hide(b.items.clone());
+            }
             (hits, inside) = self.heard(&line);
         }
         self.shows |= self.lecture && (0..line.items.len()).any(|i| cue(&line, i, "shows"));

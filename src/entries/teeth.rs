@@ -238,10 +238,10 @@ impl Session<'_> {
         words: Range<usize>,
     ) -> bool {
         let Some(last) = self.live().next() else { return false };
-        let names = |n: &&Note| {
+        let names = |n: &Note| {
             self.x.kinds.all.get(n.kind).is_some_and(|k| k.place == Place::NamesTeeth) && n.breath + 2 >= at.n
         };
-        let is_tooth = self.notes.get(last).filter(names).is_some();
+        let is_tooth = self.notes.get(last).is_some_and(names);
         let old = self.entries.get(last).and_then(|e| e.tooth.clone());
         if !is_tooth || old.as_ref() == Some(&named.iso) {
             return false;
