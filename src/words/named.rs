@@ -11,8 +11,9 @@ use super::{
 /// One or two digits, said as a number or digit by digit; the notation decides later whether there is such a tooth.
 pub(super) fn tooth(line: &Line, i: usize) -> Option<Reading> {
     let Some(a) = line.atom(i) else { return primary_tooth(line, i) };
-    // "in oh nine": a year.
-    if a.value == Decimal::ZERO {
+    // "in oh nine": a year, but "tooth zero seven".
+    let announced = i.checked_sub(1).is_some_and(|b| line.term(b, "tooth_words").is_some());
+    if a.value == Decimal::ZERO && !announced {
         return None;
     }
     if let (true, Some(b)) = (one_digit(a), digit_after(line, i)) {
