@@ -64,7 +64,8 @@ impl Session<'_> {
         let announced = hit.end.checked_sub(2).is_some_and(|b| line.term(b, "tooth_words").is_some());
         let measure = line.unit(hit.end).is_some() && line.term(hit.end, "canals").is_none() && !announced;
         // "in baby teeth, mesials eleven, distal twelve": the number is the canal's.
-        let of_canal = (hit.first..hit.end).any(|i| line.term(i, "canals").is_some())
+        let of_canal = (hit.first..hit.end)
+            .any(|i| line.term(i, "canals").is_some() && line.text(i).chars().count() > 1)
             && hit.found.terms.iter().all(|(v, _)| v != "quadrants");
         // "look at the twenty five", after a twenty five was used: an instrument.
         let value = hit.found.readings.first().map(|(_, r)| r.value);
