@@ -117,7 +117,7 @@ pub fn cut(
                 {
                     TORN
                 }
-                true if tears(line, b) => TORN,
+                true if tears(line, b) || tears_name(line, kinds, hits, b) => TORN,
                 true if tears_tool(line, b) => TORN / 2.0,
                 true => INSIDE,
                 false => 0.0,
@@ -199,6 +199,18 @@ fn tears(line: &Line, at: usize) -> bool {
     const NAMES: [&str; 4] = ["irrigants", "instruments", "anaesthetics", "drugs"];
     let named = |b: usize| NAMES.iter().any(|v| line.term(b, v).is_some());
     line.atom(at).is_some() && at.checked_sub(1).is_some_and(named)
+}
+
+/// "glide path | fifteen": the name of a step right before a number.
+fn tears_name(line: &Line, kinds: &Kinds, hits: &[Hit], at: usize) -> bool {
+    const LONGEST: usize = 4;
+    let named = |h: &Hit| match h.of {
+        Of::Rule(r) => kinds.all.get(h.kind).and_then(|k| k.rules.get(r)).is_some_and(|r| r.weight >= SURE),
+        Of::Field(..) => false,
+    };
+    let from = hits.partition_point(|h| h.first + LONGEST < at);
+    line.atom(at).is_some()
+        && hits.iter().skip(from).take_while(|h| h.first < at).any(|h| h.end == at && named(h))
 }
 
 /// "patency with a ten | K file"
