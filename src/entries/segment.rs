@@ -72,15 +72,22 @@ pub struct Reading {
     pub margin: f32,
 }
 
-/// Cuts one run of treatment sentences; no stretch reaches over an item where it `must` be cut.
-pub fn cut(
-    line: &Line,
-    kinds: &Kinds,
-    hits: &[Hit],
-    inside: &[bool],
-    must: &[usize],
-    run: &[Sentence],
-) -> Vec<Segment> {
+/// What was heard in a line, for cutting it.
+#[derive(Debug, Clone, Copy)]
+pub struct Heard<'a> {
+    /// By first item.
+    pub hits: &'a [Hit],
+    /// For each kind which of them are its fields.
+    pub fields: &'a [Vec<u32>],
+    /// Items where nothing may start.
+    pub inside: &'a [bool],
+    /// Items that no stretch reaches over.
+    pub must: &'a [usize],
+}
+
+/// Cuts one run of treatment sentences.
+pub fn cut(line: &Line, kinds: &Kinds, heard: Heard<'_>, run: &[Sentence]) -> Vec<Segment> {
+    let Heard { hits, fields, inside, must } = heard;
     let (Some(first), Some(last)) = (run.first(), run.last()) else { return vec![] };
     let whole = first.items.start..last.items.end;
     let must: Vec<usize> = must.iter().copied().filter(|m| whole.contains(m)).collect();
@@ -93,7 +100,6 @@ pub fn cut(
         .filter(|m| inside.get(*m) != Some(&true) && !takes_back(line, hits, &whole, *m))
         .filter(|m| !in_phrase(line, kinds, hits, *m))
         .collect();
-    let fields = fill::fields_by_kind(kinds, hits);
     let n = marks.len();
     let mut best: Vec<f32> = vec![f32::NEG_INFINITY; n];
     let mut from: Vec<Option<(usize, Option<Reading>)>> = vec![None; n];
@@ -108,7 +114,7 @@ pub fn cut(
             if must.iter().any(|m| a < *m && *m < b) {
                 continue;
             }
-            let (score, read) = score(line, kinds, hits, &fields, a..b, run);
+            let (score, read) = score(line, kinds, hits, fields, a..b, run);
             // Fewer cuts are better: an entry must explain more than it costs.
             let inside = match b < whole.end && !parts_here(line, b) {
                 _ if b > 0
@@ -141,7 +147,7 @@ pub fn cut(
         j = i;
     }
     out.reverse();
-    whole_texts(line, kinds, run, join(line, kinds, hits, &fields, run, out))
+    whole_texts(line, kinds, run, join(line, kinds, hits, fields, run, out))
 }
 
 /// A text that may be a whole sentence takes in what stands beside it in its sentence: parts without an entry, and texts

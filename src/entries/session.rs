@@ -78,6 +78,8 @@ pub(super) struct At<'b> {
     pub(super) breath: &'b Breath,
     pub(super) line: Line,
     pub(super) hits: Vec<Hit>,
+    /// For each kind which of the hits are its fields.
+    pub(super) fields: Vec<Vec<u32>>,
     pub(super) sentences: Vec<Sentence>,
     /// Items inside a number of several pieces: nothing may start there.
     inside: Vec<bool>,
@@ -156,7 +158,8 @@ impl<'a> Session<'a> {
         let placed = vec![false; line.items.len()];
         let held = hits.iter().filter(|h| h.found.readings.iter().any(|(_, r)| !r.doubts.is_empty()));
         let sentences = sentence::sentences(&line, held.map(|h| h.first..h.end), self.lecture);
-        let mut at = At { n, breath, line, hits, sentences, inside, beside, placed };
+        let fields = fill::fields_by_kind(&self.x.kinds, &hits);
+        let mut at = At { n, breath, line, hits, fields, sentences, inside, beside, placed };
         let mut start = 0;
         for control in controls::controls(&at.line) {
             self.stretch(&mut at, start..control.items.start);
@@ -291,7 +294,17 @@ impl<'a> Session<'a> {
         let correcting =
             self.correcting || run.first().is_some_and(|s| controls::starts_correction(&at.line, &s.items));
         self.correcting = false;
-        let segments = segment::cut(&at.line, &self.x.kinds, &at.hits, &at.inside, &beside::cuts(at), run);
+        let segments = segment::cut(
+            &at.line,
+            &self.x.kinds,
+            segment::Heard {
+                hits: &at.hits,
+                fields: &at.fields,
+                inside: &at.inside,
+                must: &beside::cuts(at),
+            },
+            run,
+        );
         let mut correcting = correcting;
         for segment in segments {
             let anchor = segment.read.as_ref().map_or(segment.items.start, |r| r.rule_items.start);
@@ -631,7 +644,7 @@ impl<'a> Session<'a> {
                 line: &at.line,
                 kinds: &self.x.kinds,
                 hits: &at.hits,
-                fields: &fill::fields_by_kind(&self.x.kinds, &at.hits),
+                fields: &at.fields,
                 items: items.clone(),
             },
             kind,
