@@ -6,6 +6,7 @@ use super::{
     fill::{self, Filled, Stretch},
     hits::{self, Hit, Of},
     sentence::{self, Sentence, Speech, cue},
+    tears,
 };
 use crate::{
     kinds::{Kinds, TakesTo},
@@ -32,11 +33,7 @@ const TOLD_DOUBTFUL: f32 = 0.8;
 /// A tooth that only "number" announces is none in talk ("number four's the one with the dog").
 const NUMBER_SIGN: f32 = 1.55;
 /// Words of a rule of at least this weight say what was not done without what the rule needs.
-const SURE: f32 = 1.4;
-/// What a cut costs where neither a mark nor a joiner stands.
-const INSIDE: f32 = 0.05;
-/// What it costs where an agent or an instrument is cut from the number that follows it at once.
-const TORN: f32 = 0.6;
+pub(super) const SURE: f32 = 1.4;
 /// What a value costs that stands before an "and" that opens the step.
 const OF_BEFORE: f32 = 1.0;
 /// What "…, same in the distal" costs inside of another step.
@@ -116,18 +113,7 @@ pub fn cut(line: &Line, kinds: &Kinds, heard: Heard<'_>, run: &[Sentence]) -> Ve
             }
             let (score, read) = score(line, kinds, hits, fields, a..b, run);
             // Fewer cuts are better: an entry must explain more than it costs.
-            let inside = match b < whole.end && !parts_here(line, b) {
-                _ if b > 0
-                    && line.is_word(b, "with")
-                    && line.items.get(b - 1).is_some_and(|it| it.what != What::Mark) =>
-                {
-                    TORN
-                }
-                true if tears(line, b) || tears_name(line, kinds, hits, b) => TORN,
-                true if tears_tool(line, b) => TORN / 2.0,
-                true => INSIDE,
-                false => 0.0,
-            };
+            let inside = if b < whole.end { tears::cost(line, kinds, hits, b) } else { 0.0 };
             let total = base + score - inside - if read.is_some() { ENTRY } else { left_out(line, a..b) };
             if best.get(j).is_some_and(|x| total > *x) {
                 if let (Some(x), Some(f)) = (best.get_mut(j), from.get_mut(j)) {
@@ -192,36 +178,6 @@ fn whole_texts(line: &Line, kinds: &Kinds, run: &[Sentence], segments: Vec<Segme
         }
     }
     out
-}
-
-/// Does a mark or a joiner stand where a cut is?
-fn parts_here(line: &Line, at: usize) -> bool {
-    let joins = |i: usize| ["and", "then", "with"].iter().any(|w| line.is_word(i, w)) || cue(line, i, "then");
-    at == 0 || joins(at) || line.items.get(at - 1).is_some_and(|it| it.what == What::Mark)
-}
-
-/// Stands the name of something right before a number here ("EDTA | seventeen percent")?
-fn tears(line: &Line, at: usize) -> bool {
-    const NAMES: [&str; 4] = ["irrigants", "instruments", "anaesthetics", "drugs"];
-    let named = |b: usize| NAMES.iter().any(|v| line.term(b, v).is_some());
-    line.atom(at).is_some() && at.checked_sub(1).is_some_and(named)
-}
-
-/// "glide path | fifteen": the name of a step right before a number.
-fn tears_name(line: &Line, kinds: &Kinds, hits: &[Hit], at: usize) -> bool {
-    const LONGEST: usize = 4;
-    let named = |h: &Hit| match h.of {
-        Of::Rule(r) => kinds.all.get(h.kind).and_then(|k| k.rules.get(r)).is_some_and(|r| r.weight >= SURE),
-        Of::Field(..) => false,
-    };
-    let from = hits.partition_point(|h| h.first + LONGEST < at);
-    line.atom(at).is_some()
-        && hits.iter().skip(from).take_while(|h| h.first < at).any(|h| h.end == at && named(h))
-}
-
-/// "patency with a ten | K file"
-fn tears_tool(line: &Line, at: usize) -> bool {
-    line.term(at, "instruments").is_some() && at.checked_sub(1).is_some_and(|b| line.atom(b).is_some())
 }
 
 /// What it costs to leave a stretch without an entry: more where it names numbers or canals.

@@ -1,0 +1,62 @@
+//! What it costs to cut where words hang together.
+
+use super::{
+    hits::{Hit, Of},
+    segment::SURE,
+    sentence::cue,
+};
+use crate::{
+    kinds::Kinds,
+    words::line::{Line, What},
+};
+
+/// What a cut costs where neither a mark nor a joiner stands.
+const INSIDE: f32 = 0.05;
+/// What it costs where an agent or an instrument is cut from the number that follows it at once.
+const TORN: f32 = 0.6;
+
+/// What a cut before item `at` costs: nothing behind a mark or a joiner, more where a name is cut from its number.
+pub(super) fn cost(line: &Line, kinds: &Kinds, hits: &[Hit], at: usize) -> f32 {
+    let marked = at > 0 && line.items.get(at - 1).is_some_and(|it| it.what == What::Mark);
+    if at > 0 && line.is_word(at, "with") && !marked {
+        TORN
+    } else if parts_here(line, at) {
+        0.0
+    } else if tears(line, at) || tears_name(line, kinds, hits, at) {
+        TORN
+    } else if tears_tool(line, at) {
+        TORN / 2.0
+    } else {
+        INSIDE
+    }
+}
+
+/// Does a mark or a joiner stand where a cut is?
+fn parts_here(line: &Line, at: usize) -> bool {
+    let joins = |i: usize| ["and", "then", "with"].iter().any(|w| line.is_word(i, w)) || cue(line, i, "then");
+    at == 0 || joins(at) || line.items.get(at - 1).is_some_and(|it| it.what == What::Mark)
+}
+
+/// Stands the name of something right before a number here ("EDTA | seventeen percent")?
+fn tears(line: &Line, at: usize) -> bool {
+    const NAMES: [&str; 4] = ["irrigants", "instruments", "anaesthetics", "drugs"];
+    let named = |b: usize| NAMES.iter().any(|v| line.term(b, v).is_some());
+    line.atom(at).is_some() && at.checked_sub(1).is_some_and(named)
+}
+
+/// "glide path | fifteen": the name of a step right before a number.
+fn tears_name(line: &Line, kinds: &Kinds, hits: &[Hit], at: usize) -> bool {
+    const LONGEST: usize = 4;
+    let named = |h: &Hit| match h.of {
+        Of::Rule(r) => kinds.all.get(h.kind).and_then(|k| k.rules.get(r)).is_some_and(|r| r.weight >= SURE),
+        Of::Field(..) => false,
+    };
+    let from = hits.partition_point(|h| h.first + LONGEST < at);
+    line.atom(at).is_some()
+        && hits.iter().skip(from).take_while(|h| h.first < at).any(|h| h.end == at && named(h))
+}
+
+/// "patency with a ten | K file"
+fn tears_tool(line: &Line, at: usize) -> bool {
+    line.term(at, "instruments").is_some() && at.checked_sub(1).is_some_and(|b| line.atom(b).is_some())
+}
