@@ -2,8 +2,6 @@
 
 use std::ops::Range;
 
-use indexmap::IndexMap;
-
 pub(super) use super::entry::{blank, numbers, push_doubt};
 use super::{
     Extracted, Extractor, amend,
@@ -21,7 +19,7 @@ use super::{
 use crate::{
     kinds::Place,
     listen::heard::Breath,
-    log::{Canal, Doubt, Entry, Review, Status, Unplaced, Value},
+    log::{Canal, Entry, Review, Status, Unplaced, Value},
     words::line::{Line, What},
 };
 
