@@ -148,9 +148,7 @@ impl<'a> Session<'a> {
         let (mut hits, mut inside) = self.heard(&line);
         let beside = self.beside(&line, &hits);
         if !beside.is_empty() {
-            for b in &beside {
-                line.hide(b.items.clone());
-            }
+            line.hide(beside.iter().map(|b| b.items.clone()));
             (hits, inside) = self.heard(&line);
         }
         self.shows |= self.lecture && (0..line.items.len()).any(|i| cue(&line, i, "shows"));

@@ -151,9 +151,11 @@ impl Line {
     }
 
     /// Items whose numbers were understood elsewhere: nothing reads them again.
-    pub fn hide(&mut self, items: std::ops::Range<usize>) {
-        for item in self.items.get_mut(items).into_iter().flatten().filter(|i| i.what != What::Mark) {
-            item.what = What::Word;
+    pub fn hide(&mut self, ranges: impl IntoIterator<Item = std::ops::Range<usize>>) {
+        for range in ranges {
+            for item in self.items.get_mut(range).into_iter().flatten().filter(|i| i.what != What::Mark) {
+                item.what = What::Word;
+            }
         }
         self.readings = vec![OnceCell::new(); self.items.len()];
         self.look_around();
@@ -230,8 +232,8 @@ impl Line {
             told && (to || past) && minutes(i) && hour(i + 2)
         };
         let found: Vec<usize> = (0..self.items.len()).filter(|&i| of_clock(i)).collect();
-        for i in found {
-            self.hide(i..i + 3);
+        if !found.is_empty() {
+            self.hide(found.into_iter().map(|i| i..i + 3));
         }
     }
 
