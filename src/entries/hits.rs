@@ -119,7 +119,8 @@ pub fn value(hit: &Hit, kinds: &Kinds) -> Option<crate::log::Value> {
             Some(reading.text.clone().map_or(Value::Number(reading.value), Value::Text))
         }
         Is::Term(vocabulary) => {
-            hit.found.terms.iter().find(|(v, _)| v == vocabulary).map(|(_, value)| Value::Text(value.clone()))
+            let tag = hit.found.terms.iter().find(|t| *t.vocabulary == **vocabulary)?;
+            Some(Value::Text(tag.value.as_ref().to_owned()))
         }
         Is::Text => {
             let (_, reading) = hit.found.readings.first()?;

@@ -201,11 +201,11 @@ impl<'a> Session<'a> {
     /// "got all that" finds no canals.
     fn is_vague(&self, hit: &Hit) -> bool {
         let names = self.x.kinds.all.get(hit.kind).is_some_and(|k| k.place == Place::NamesCanals);
-        let mut canals = hit.found.terms.iter().filter(|(vocabulary, _)| vocabulary == "canals").peekable();
+        let mut canals = hit.found.terms.iter().filter(|t| &*t.vocabulary == "canals").peekable();
         names
             && matches!(hit.of, Of::Rule(_))
             && canals.peek().is_some()
-            && canals.all(|(_, value)| value.ends_with('?'))
+            && canals.all(|t| t.value.ends_with('?'))
     }
 
     /// Stand words beside a rule's words that rule its kind out ("penicillin allergy" prescribes nothing)?

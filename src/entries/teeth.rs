@@ -66,13 +66,13 @@ impl Session<'_> {
         // "in baby teeth, mesials eleven, distal twelve": the number is the canal's.
         let of_canal = (hit.first..hit.end)
             .any(|i| line.term(i, "canals").is_some() && line.text(i).chars().count() > 1)
-            && hit.found.terms.iter().all(|(v, _)| v != "quadrants");
+            && hit.found.terms.iter().all(|t| &*t.vocabulary != "quadrants");
         // "look at the twenty five", after a twenty five was used: an instrument.
         let value = hit.found.readings.first().map(|(_, r)| r.value);
         let spelled = (hit.first..hit.end).filter(|&i| line.atom(i).is_some()).count() > 1;
         let used = !announced
             && !spelled
-            && hit.found.terms.iter().all(|(v, _)| v != "quadrants" && v != "tooth_words")
+            && hit.found.terms.iter().all(|t| !matches!(&*t.vocabulary, "quadrants" | "tooth_words"))
             && value.is_some_and(|v| self.has_used(v));
         if used
             || of_canal
@@ -147,7 +147,7 @@ impl Session<'_> {
     /// Is a tooth named with its quadrant, or in words that open a dictation ("right you lot, this one's a four six")?
     pub(super) fn names_a_tooth(&self, at: &At<'_>, items: &Range<usize>) -> bool {
         let names = |h: &Hit| self.x.kinds.all.get(h.kind).is_some_and(|k| k.place == Place::NamesTeeth);
-        let quadrant = |h: &Hit| h.found.terms.iter().any(|(vocabulary, _)| vocabulary == "quadrants");
+        let quadrant = |h: &Hit| h.found.terms.iter().any(|t| &*t.vocabulary == "quadrants");
         let opens = |h: &Hit| match h.of {
             Of::Rule(r) => {
                 let kind = self.x.kinds.all.get(h.kind);
@@ -163,7 +163,7 @@ impl Session<'_> {
     /// abroad").
     pub(super) fn tooth_in_front(&self, at: &At<'_>, items: &Range<usize>) -> Option<Range<usize>> {
         let names = |h: &Hit| self.x.kinds.all.get(h.kind).is_some_and(|k| k.place == Place::NamesTeeth);
-        let quadrant = |h: &Hit| h.found.terms.iter().any(|(vocabulary, _)| vocabulary == "quadrants");
+        let quadrant = |h: &Hit| h.found.terms.iter().any(|t| &*t.vocabulary == "quadrants");
         let asks = at.line.is_mark(items.end.saturating_sub(1), "?");
         let small = |i: usize| ["the", "on", "for", "so", "and"].iter().any(|w| at.line.is_word(i, w));
         let start = (items.start..items.end).find(|&i| !small(i) && at.line.term(i, "fillers").is_none())?;
@@ -177,7 +177,8 @@ impl Session<'_> {
     /// The tooth that words about the past name, as long as none is at work ("an upper canine, one three, pulled last Friday").
     pub(super) fn first_tooth(&self, at: &At<'_>, items: &Range<usize>) -> Option<Range<usize>> {
         let names = |h: &&Hit| self.x.kinds.all.get(h.kind).is_some_and(|k| k.place == Place::NamesTeeth);
-        let quadrant = |h: &&Hit| h.found.terms.iter().any(|(v, _)| v == "quadrants" || v == "tooth_words");
+        let quadrant =
+            |h: &&Hit| h.found.terms.iter().any(|t| matches!(&*t.vocabulary, "quadrants" | "tooth_words"));
         let digits = |h: &&Hit| h.found.readings.iter().any(|(slot, _)| *slot == Slot::ToothDigits);
         let parted = |h: &&Hit| at.line.items.get(h.end).is_none_or(|it| it.what == What::Mark);
         let mut hits = super::hits::within(&at.hits, items)

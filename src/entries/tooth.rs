@@ -2,7 +2,10 @@
 
 use std::{collections::HashMap, sync::LazyLock};
 
-use crate::words::{line::Line, vocabulary::rows};
+use crate::words::{
+    line::Line,
+    vocabulary::{Tag, rows},
+};
 
 /// How tooth numbers are understood where the words leave it open.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Deserialize, serde::Serialize)]
@@ -91,8 +94,8 @@ pub fn named(said: &str, notation: Notation) -> Option<Named> {
 }
 
 /// Quadrant and place from the terms of a pattern: jaw, side, and the tooth's place or name.
-pub fn from_terms(terms: &[(String, String)], number: Option<&str>) -> Option<String> {
-    let get = |v: &str| terms.iter().find(|(name, _)| name == v).map(|(_, value)| value.as_str());
+pub fn from_terms(terms: &[Tag], number: Option<&str>) -> Option<String> {
+    let get = |v: &str| terms.iter().find(|t| &*t.vocabulary == v).map(|t| &*t.value);
     let (jaw, side) = match get("quadrants") {
         Some(q) => (q.get(..1)?.to_owned(), q.get(1..)?.to_owned()),
         None => (get("jaws")?.to_owned(), get("sides")?.to_owned()),

@@ -12,17 +12,20 @@
 //! ^   $                    the sentence's start or end, fillers aside
 //! ```
 
-use std::collections::HashMap;
+use std::{collections::HashMap, sync::Arc};
 
 use crate::words::{
     line::{Line, What},
     slot::{Reading, Slot},
+    vocabulary::Tag,
 };
 
 /// A compiled pattern.
 #[derive(Debug, Clone)]
 pub struct Pattern {
     elements: Vec<Element>,
+    /// Something must stand beside it.
+    beside: bool,
     pub text: String,
 }
 
@@ -64,8 +67,8 @@ pub struct Match {
     pub reach: std::ops::Range<usize>,
     /// Readings of the slots, in order.
     pub readings: Vec<(Slot, Reading)>,
-    /// Terms: vocabulary and value, in order.
-    pub terms: Vec<(String, String)>,
+    /// Terms, in order.
+    pub terms: Vec<Tag>,
     /// Number of elements that matched words, terms or slots: longer is more certain.
     pub weight: usize,
 }
@@ -76,22 +79,15 @@ impl Pattern {
         if elements.iter().all(|e| e.optional || matches!(e.what, Want::Gap | Want::Span | Want::Edge(_))) {
             return Err(format!("pattern `{text}` may match nothing"));
         }
-        Ok(Self { elements, text: text.trim().to_owned() })
+        let beside = elements.iter().any(|e| e.beside);
+        Ok(Self { elements, beside, text: text.trim().to_owned() })
     }
 
     /// The pattern at item `i`.
     pub fn at(&self, line: &Line, i: usize) -> Option<Match> {
-        let beside = self.elements.iter().any(|e| e.beside);
         // What stands beside makes the meaning surer.
-        let mut m = Match { weight: 2 * usize::from(beside), ..Match::default() };
-        let mut own = Own::default();
-        if !walk(&self.elements, line, i, &mut m, &mut own) {
-            return None;
-        }
-        m.reach = i..m.end;
-        m.start = own.start.unwrap_or(i);
-        m.end = own.end.unwrap_or(m.end);
-        Some(m)
+        let path = Path { own: Own::default(), weight: 2 * usize::from(self.beside), last: None };
+        walk(&self.elements, line, i, path).map(|m| Match { reach: i..m.reach.end, ..m })
     }
 
     /// What the line must hold somewhere for the pattern to match, for the index.
@@ -197,100 +193,117 @@ struct Own {
     end: Option<usize>,
 }
 
-fn walk(elements: &[Element], line: &Line, i: usize, m: &mut Match, own: &mut Own) -> bool {
-    let Some((e, rest)) = elements.split_first() else {
-        m.end = i;
-        return true;
-    };
-    let outer = *own;
-    match (e.beside, own.start) {
-        (false, None) => own.start = Some(i),
-        (true, Some(_)) if own.end.is_none() => own.end = Some(i),
+/// What was found on the way to an element: the way back to it is on the stack, so that a way that leads nowhere costs
+/// nothing.
+#[derive(Clone, Copy)]
+struct Path<'a> {
+    own: Own,
+    weight: usize,
+    last: Option<&'a Found<'a>>,
+}
+
+#[derive(Clone, Copy)]
+struct Found<'a> {
+    what: Said<'a>,
+    before: Option<&'a Found<'a>>,
+}
+
+#[derive(Clone, Copy)]
+enum Said<'a> {
+    Reading(Slot, &'a Reading),
+    Term(&'a Tag),
+}
+
+impl Path<'_> {
+    /// All was found, up to item `i`.
+    fn arrived(self, i: usize) -> Match {
+        let (mut readings, mut terms) = (vec![], vec![]);
+        let mut last = self.last;
+        while let Some(found) = last {
+            match found.what {
+                Said::Reading(slot, reading) => readings.push((slot, reading.clone())),
+                Said::Term(tag) => terms.push(tag.clone()),
+            }
+            last = found.before;
+        }
+        readings.reverse();
+        terms.reverse();
+        let (start, end) = (self.own.start.unwrap_or(i), self.own.end.unwrap_or(i));
+        Match { start, end, reach: i..i, readings, terms, weight: self.weight }
+    }
+}
+
+fn walk(elements: &[Element], line: &Line, i: usize, path: Path<'_>) -> Option<Match> {
+    let Some((e, rest)) = elements.split_first() else { return Some(path.arrived(i)) };
+    let mut here = path;
+    match (e.beside, here.own.start) {
+        (false, None) => here.own.start = Some(i),
+        (true, Some(_)) if here.own.end.is_none() => here.own.end = Some(i),
         _ => {}
     }
-    let before = (m.readings.len(), m.terms.len(), m.weight, *own);
-    let undo = |m: &mut Match, own: &mut Own| {
-        m.readings.truncate(before.0);
-        m.terms.truncate(before.1);
-        m.weight = before.2;
-        *own = before.3;
-    };
-    match &e.what {
+    let surer = |by: usize| Path { weight: here.weight + if e.beside { 0 } else { by }, ..here };
+    let found = match &e.what {
         Want::Words(alternatives) => {
-            let mut ends: Vec<(usize, usize)> =
-                alternatives.iter().filter_map(|a| words_at(a, line, i)).collect();
-            ends.sort_unstable_by(|a, b| b.cmp(a));
-            for (end, sure) in ends {
-                m.weight += if e.beside { 0 } else { sure };
-                if walk(rest, line, end, m, own) {
-                    return true;
+            // Most often one of them is there.
+            let (mut first, mut more) = (None, vec![]);
+            for found in alternatives.iter().filter_map(|a| words_at(a, line, i)) {
+                match first {
+                    None => first = Some(found),
+                    Some(_) => more.push(found),
                 }
-                undo(m, own);
             }
-        }
-        Want::Term { vocabulary, values } => {
-            if let Some(value) = line.term(i, vocabulary)
-                && (values.is_empty() || values.iter().any(|v| v == value))
-            {
-                if !e.beside {
-                    m.terms.push((vocabulary.clone(), value.to_owned()));
-                    m.weight += 1;
-                }
-                if walk(rest, line, i + 1, m, own) {
-                    return true;
-                }
-                undo(m, own);
+            if !more.is_empty() {
+                more.extend(first.take());
+                more.sort_unstable_by(|a, b| b.cmp(a));
             }
+            first.into_iter().chain(more).find_map(|(end, sure)| walk(rest, line, end, surer(sure)))
         }
-        Want::Slot(slot) => {
-            if let Some(reading) = line.reading(*slot, i) {
-                let end = reading.end;
-                if !e.beside {
-                    m.weight += 1 + usize::from(reading.has_unit) + usize::from(reading.taper.is_some());
-                    // Only a few numbers are a shaft's length: where one fits, it is more likely one.
-                    m.weight += usize::from(*slot == Slot::Shaft);
-                    m.readings.push((*slot, reading.clone()));
-                }
-                if walk(rest, line, end, m, own) {
-                    return true;
-                }
-                undo(m, own);
-            }
-        }
+        Want::Term { vocabulary, values } => line
+            .tag(i, vocabulary)
+            .filter(|tag| values.is_empty() || values.iter().any(|v| **v == *tag.value))
+            .and_then(|tag| {
+                let found = Found { what: Said::Term(tag), before: path.last };
+                let last = if e.beside { path.last } else { Some(&found) };
+                walk(rest, line, i + 1, Path { last, ..surer(1) })
+            }),
+        Want::Slot(slot) => line.reading(*slot, i).and_then(|reading| {
+            let found = Found { what: Said::Reading(*slot, reading), before: path.last };
+            let last = if e.beside { path.last } else { Some(&found) };
+            let sure = 1 + usize::from(reading.has_unit) + usize::from(reading.taper.is_some());
+            // Only a few numbers are a shaft's length: where one fits, it is more likely one.
+            let sure = sure + usize::from(*slot == Slot::Shaft);
+            walk(rest, line, reading.end, Path { last, ..surer(sure) })
+        }),
         Want::Span => {
             for skip in 0..=8 {
-                if walk(rest, line, i + skip, m, own) {
-                    return true;
+                let found = walk(rest, line, i + skip, here);
+                if found.is_some() {
+                    return found;
                 }
-                undo(m, own);
                 if line.atom(i + skip).is_some() || line.sentence_end(i + skip) <= i + skip {
-                    return false;
+                    return None;
                 }
             }
-            return false;
+            return None;
         }
         Want::Edge(start) => {
             let there = if *start { line.opens_sentence(i) } else { line.closes_sentence(i) };
-            if there && walk(rest, line, i, m, own) {
-                return true;
-            }
-            return false;
+            return if there { walk(rest, line, i, here) } else { None };
         }
         Want::Gap => {
             for skip in 0..=GAP {
-                if walk(rest, line, i + skip, m, own) {
-                    return true;
+                let found = walk(rest, line, i + skip, here);
+                if found.is_some() {
+                    return found;
                 }
-                undo(m, own);
                 if !is_plain(line, i + skip) {
-                    return false;
+                    return None;
                 }
             }
-            return false;
+            return None;
         }
-    }
-    *own = outer;
-    e.optional && walk(rest, line, i, m, own)
+    };
+    if found.is_none() && e.optional { walk(rest, line, i, path) } else { found }
 }
 
 /// A word that a gap may pass over.
@@ -359,17 +372,26 @@ fn aligned(words: &[String], line: &Line, i: usize) -> Option<usize> {
 #[derive(Debug, Clone)]
 pub struct Index<T> {
     all: Vec<T>,
-    words: HashMap<String, Vec<usize>>,
-    vocabularies: HashMap<String, Vec<usize>>,
-    numbers: Vec<usize>,
-    any: Vec<usize>,
+    words: HashMap<String, Vec<Listed>>,
+    vocabularies: HashMap<String, Vec<Listed>>,
+    numbers: Vec<Listed>,
+    any: Vec<Listed>,
     /// By their first letter.
-    stems: HashMap<char, Vec<(String, usize)>>,
+    stems: HashMap<char, Vec<(String, Listed)>>,
     /// For each pattern which of the needs it has.
     needs: Vec<Vec<usize>>,
     all_needs: Vec<Need>,
-    /// Words of needs.
+    /// Words of needs, vocabularies, and the number.
     needed: HashMap<String, Vec<usize>>,
+    vocabulary_needs: HashMap<Arc<str>, usize>,
+    number_need: Option<usize>,
+}
+
+/// A pattern in a list, and the need that is most likely to rule it out.
+#[derive(Debug, Clone, Copy)]
+struct Listed {
+    at: usize,
+    need: Option<usize>,
 }
 
 /// What `Index::candidates` found, and which it has found already.
@@ -402,6 +424,8 @@ impl<T> Default for Index<T> {
             needs,
             all_needs,
             needed,
+            vocabulary_needs: HashMap::new(),
+            number_need: None,
         }
     }
 }
@@ -410,7 +434,14 @@ impl<T: Copy> Index<T> {
     pub fn add(&mut self, pattern: &Pattern, id: T) {
         let at = self.all.len();
         self.all.push(id);
-        let needs = pattern.needs().into_iter().map(|need| self.need(need)).collect();
+        let mut needs = pattern.needs();
+        // What it starts with is there where it is asked; words are rarer than terms and numbers.
+        let last = needs.len().min(1);
+        needs.rotate_left(last);
+        let others = needs.len() - last;
+        needs.get_mut(..others).unwrap_or_default().sort_by_key(|need| !matches!(need, Need::Words(_)));
+        let needs: Vec<usize> = needs.into_iter().map(|need| self.need(need)).collect();
+        let at = Listed { at, need: needs.first().copied() };
         self.needs.push(needs);
         for start in pattern.starts() {
             match start {
@@ -431,10 +462,16 @@ impl<T: Copy> Index<T> {
             return at;
         }
         let at = self.all_needs.len();
-        if let Need::Words(words) = &need {
-            for word in words {
-                self.needed.entry(word.clone()).or_default().push(at);
+        match &need {
+            Need::Words(words) => {
+                for word in words {
+                    self.needed.entry(word.clone()).or_default().push(at);
+                }
             }
+            Need::Vocabulary(vocabulary) => {
+                self.vocabulary_needs.insert(vocabulary.as_str().into(), at);
+            }
+            Need::Number => self.number_need = Some(at),
         }
         self.all_needs.push(need);
         at
@@ -450,26 +487,25 @@ impl<T: Copy> Index<T> {
                 }
             }
         }
-        let mut vocabularies: Vec<&str> = vec![];
+        let mut vocabularies: Vec<&Arc<str>> = vec![];
         let mut number = false;
         for item in &line.items {
             match &item.what {
                 What::Number(_) => number = true,
                 What::Term(tags, _) => {
-                    for tag in
-                        tags.iter().filter(|t| !vocabularies.contains(&&*t.vocabulary)).collect::<Vec<_>>()
-                    {
-                        vocabularies.push(&tag.vocabulary);
+                    for tag in tags {
+                        if !vocabularies.contains(&&tag.vocabulary) {
+                            vocabularies.push(&tag.vocabulary);
+                        }
                     }
                 }
                 _ => {}
             }
         }
-        for (need, held) in self.all_needs.iter().zip(&mut held) {
-            match need {
-                Need::Words(_) => {}
-                Need::Vocabulary(v) => *held = vocabularies.contains(&v.as_str()),
-                Need::Number => *held = number,
+        let others = vocabularies.into_iter().filter_map(|v| self.vocabulary_needs.get(v)).copied();
+        for at in others.chain(self.number_need.filter(|_| number)) {
+            if let Some(h) = held.get_mut(at) {
+                *h = true;
             }
         }
         out.held = held;
@@ -480,7 +516,10 @@ impl<T: Copy> Index<T> {
         out.ids.clear();
         out.found_at.resize(self.all.len(), 0);
         let held = &out.held;
-        let mut take = |at: usize| {
+        let mut take = |Listed { at, need }: Listed| {
+            if need.is_some_and(|n| held.get(n) != Some(&true)) {
+                return;
+            }
             if let (Some(seen), Some(id), Some(needs)) =
                 (out.found_at.get_mut(at), self.all.get(at), self.needs.get(at))
                 && std::mem::replace(seen, i + 1) != i + 1

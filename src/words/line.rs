@@ -42,7 +42,7 @@ pub struct Line {
 }
 
 /// One for each slot.
-type Readings = [OnceCell<Option<Reading>>; slot::COUNT];
+type Readings = [OnceCell<Option<Box<Reading>>>; slot::COUNT];
 
 /// What stands around an item, found once: a long breath is asked for it at every item.
 #[derive(Debug, Clone, Copy, Default)]
@@ -200,8 +200,11 @@ impl Line {
 
     /// What a slot reads at an item; many patterns ask for the same.
     pub fn reading(&self, slot: Slot, item: usize) -> Option<&Reading> {
+        if self.atom(item).is_none() && !slot.reads_words() {
+            return None;
+        }
         let at = self.readings.get(item)?.get_or_init(Box::default);
-        at.get(slot as usize)?.get_or_init(|| slot::read(slot, self, item)).as_ref()
+        at.get(slot as usize)?.get_or_init(|| slot::read(slot, self, item).map(Box::new)).as_deref()
     }
 
     /// "it is twenty to two", "till ten past four", "at half past three": no sizes and no lengths.
@@ -273,8 +276,13 @@ impl Line {
 
     /// What the item stands for in a vocabulary.
     pub fn term(&self, item: usize, vocabulary: &str) -> Option<&str> {
+        self.tag(item, vocabulary).map(|t| &*t.value)
+    }
+
+    /// Likewise, with the vocabulary.
+    pub fn tag(&self, item: usize, vocabulary: &str) -> Option<&Tag> {
         match &self.items.get(item)?.what {
-            What::Term(tags, _) => tags.iter().find(|t| &*t.vocabulary == vocabulary).map(|t| &*t.value),
+            What::Term(tags, _) => tags.iter().find(|t| &*t.vocabulary == vocabulary),
             _ => None,
         }
     }

@@ -132,6 +132,11 @@ impl Slot {
             _ => return None,
         })
     }
+
+    /// May it begin with a word that is no number?
+    pub fn reads_words(self) -> bool {
+        matches!(self, Self::Tooth | Self::ToothDigits | Self::Lot)
+    }
 }
 
 /// A number as a slot understands it.
