@@ -7,7 +7,7 @@ use super::{
     session::{At, Note, Session, push_doubt},
 };
 use crate::{
-    kinds::{Is, Kind},
+    kinds::{Is, Kind, pattern::Candidates},
     log::{Entry, Review, Status, Value},
     tables,
     words::{
@@ -139,7 +139,7 @@ fn listener(s: &Session<'_>, at: &At<'_>, field: &str, place: &Range<usize>, kin
         .get(heard.clone())
         .unwrap_or_default()
         .iter()
-        .filter(|w| w.is_number())
+        .filter(|w| w.p_wrong > 0.0 && w.is_number())
         .map(|w| w.p_wrong)
         .fold(0.0_f32, f32::max);
     let mut others: Vec<Value> = Vec::new();
@@ -177,7 +177,7 @@ fn reread(
     text.extend(at.breath.words.iter().skip(o.end).map(|w| w.text.as_str()));
     let breath = crate::listen::heard::Breath::from_text(at.breath.from_s, at.breath.to_s, &text.join(" "));
     let line = Line::new(&breath, &s.x.vocabulary);
-    let hits = super::hits::find(&line, &s.x.kinds, &s.x.index);
+    let hits = super::hits::find(&line, &s.x.kinds, &s.x.index, &mut Candidates::default());
     let k = s.x.kinds.all.get(kind)?;
     let near = |h: &&super::hits::Hit| {
         h.kind == kind

@@ -77,6 +77,13 @@ impl<'a> Stretch<'a> {
     }
 }
 
+impl Stretch<'_> {
+    /// Is a field of the kind heard inside?
+    pub fn has_fields(&self, kind: usize) -> bool {
+        self.inside().any(|h| h.kind == kind && matches!(h.of, Of::Field(..)))
+    }
+}
+
 /// For each kind the hits of its fields, in their order.
 pub fn fields_by_kind(kinds: &Kinds, hits: &[Hit]) -> Vec<Vec<u32>> {
     let mut out = vec![Vec::new(); kinds.all.len()];

@@ -56,12 +56,16 @@ pub fn index(kinds: &Kinds) -> Index<PatternId> {
 }
 
 /// All hits, by their first item.
-pub fn find(line: &Line, kinds: &Kinds, index: &Index<PatternId>) -> Vec<Hit> {
+pub fn find(
+    line: &Line,
+    kinds: &Kinds,
+    index: &Index<PatternId>,
+    near: &mut Candidates<PatternId>,
+) -> Vec<Hit> {
     let mut hits = Vec::new();
-    let mut near = Candidates::default();
-    index.look_over(line, &mut near);
+    index.look_over(line, near);
     for i in 0..line.items.len() {
-        index.candidates(line, i, &mut near);
+        index.candidates(line, i, near);
         for id in &near.ids {
             let kind = usize::from(id.kind);
             let Some(k) = kinds.all.get(kind) else { continue };

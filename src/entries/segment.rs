@@ -104,6 +104,10 @@ pub fn cut(line: &Line, kinds: &Kinds, heard: Heard<'_>, run: &[Sentence]) -> Ve
         *b = 0.0;
     }
     for j in 1..n {
+        let inside = match marks.get(j) {
+            Some(&b) if b < whole.end => tears::cost(line, kinds, hits, b),
+            _ => 0.0,
+        };
         for i in j.saturating_sub(REACH)..j {
             let (Some(&a), Some(&b), Some(&base)) = (marks.get(i), marks.get(j), best.get(i)) else {
                 continue;
@@ -113,7 +117,6 @@ pub fn cut(line: &Line, kinds: &Kinds, heard: Heard<'_>, run: &[Sentence]) -> Ve
             }
             let (score, read) = score(line, kinds, hits, fields, a..b, run);
             // Fewer cuts are better: an entry must explain more than it costs.
-            let inside = if b < whole.end { tears::cost(line, kinds, hits, b) } else { 0.0 };
             let total = base + score - inside - if read.is_some() { ENTRY } else { left_out(line, a..b) };
             if best.get(j).is_some_and(|x| total > *x) {
                 if let (Some(x), Some(f)) = (best.get_mut(j), from.get_mut(j)) {
@@ -453,6 +456,12 @@ fn score(
             };
             // "post op instructions given": the rule's own words are all that was said.
             text = Some(if range.is_empty() { top.first..items.end } else { range });
+        } else if !(denied && rule.weight >= SURE)
+            && kind.rest.is_none()
+            && rule.needs.iter().any(|f| f.split('|').all(|f| f != "canal"))
+            && !stretch.has_fields(h.kind)
+        {
+            continue;
         }
         let Some(filled) = fill::fill(&stretch, h.kind) else { continue };
         if rule.takes.as_ref().is_some_and(|t| t.to == TakesTo::Sentence) {

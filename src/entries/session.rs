@@ -9,7 +9,7 @@ use super::{
     controls, doubts,
     fill::{self, Draft, Filled, Stretch},
     goes_on,
-    hits::{self, Hit, Of},
+    hits::{self, Hit, Of, PatternId},
     segment::{self, Reading, Segment},
     sentence::{self, Sentence, Speech, cue},
     status::{self, Manner, Told},
@@ -17,7 +17,7 @@ use super::{
     why::{From, Spoken, Why},
 };
 use crate::{
-    kinds::Place,
+    kinds::{Place, pattern::Candidates},
     listen::heard::Breath,
     log::{Canal, Entry, Review, Status, Unplaced, Value},
     words::line::{Line, What},
@@ -58,6 +58,8 @@ pub(super) struct Session<'a> {
     pub(super) announced: Option<(usize, usize)>,
     /// The entry that was struck right before, and in which breath: a bare number that follows takes its number's place.
     pub(super) struck: Option<(usize, usize)>,
+    /// Room for looking for hits.
+    near: Candidates<PatternId>,
 }
 
 #[derive(Debug, Clone, Default)]
@@ -131,6 +133,7 @@ impl<'a> Session<'a> {
             correcting: false,
             announced: None,
             struck: None,
+            near: Candidates::default(),
         }
     }
 
@@ -184,8 +187,8 @@ impl<'a> Session<'a> {
     }
 
     /// What is heard in a line and means something here, and the items where nothing may start.
-    fn heard(&self, line: &Line) -> (Vec<Hit>, Vec<bool>) {
-        let mut hits = hits::find(line, &self.x.kinds, &self.x.index);
+    fn heard(&mut self, line: &Line) -> (Vec<Hit>, Vec<bool>) {
+        let mut hits = hits::find(line, &self.x.kinds, &self.x.index, &mut self.near);
         let inside = hits::insides(line);
         hits.retain(|h| {
             inside.get(h.first) != Some(&true)
@@ -303,7 +306,7 @@ impl<'a> Session<'a> {
             run,
         );
         let mut correcting = correcting;
-        for segment in segments {
+        for mut segment in segments {
             let anchor = segment.read.as_ref().map_or(segment.items.start, |r| r.rule_items.start);
             let around = sentence::of_item(run, anchor);
             let near = segment.items.start.saturating_sub(NEAR)..segment.items.end + NEAR;
@@ -312,7 +315,7 @@ impl<'a> Session<'a> {
             let doubtful =
                 sentence::of_item(run, segment.items.start).is_some_and(|s| s.speech == Speech::Doubtful);
             let conditional = around.is_some_and(|s| s.conditional);
-            let used = match segment.read.clone() {
+            let used = match segment.read.take() {
                 Some(reading) => self.read(at, &segment, reading, &sentence, conditional, correcting),
                 None if doubtful && !correcting => false,
                 None => {

@@ -45,8 +45,9 @@ pub(super) fn is_unlikely(
     }
     let signs = signs(at, items, reading, draft, entry, told, place);
     let weight = |sign: &str| WEIGHTS.get(sign).copied().unwrap_or_default();
-    let sum: f64 =
-        weight("always") + weight(&entry.kind) + signs.iter().map(|(sign, n)| weight(sign) * n).sum::<f64>();
+    let sum: f64 = weight("always")
+        + weight(&entry.kind)
+        + signs.iter().filter(|(_, n)| *n > 0.0).map(|(sign, n)| weight(sign) * n).sum::<f64>();
     let share = 1.0 / (1.0 + (-sum).exp());
     tracing::trace!(said = entry.said, kind = entry.kind, share, ?signs);
     share >= FROM

@@ -92,7 +92,7 @@ impl Pattern {
 
     /// What the line must hold somewhere for the pattern to match, for the index.
     fn needs(&self) -> Vec<Need> {
-        let first = |a: &Vec<String>| a.first().cloned().filter(|w| !w.ends_with('*'));
+        let first = |a: &Vec<String>| a.first().cloned().filter(|w| w != "*");
         let need = |e: &Element| match &e.what {
             Want::Words(alternatives) => {
                 alternatives.iter().map(first).collect::<Option<Vec<_>>>().map(Need::Words)
@@ -133,7 +133,7 @@ impl Pattern {
 /// Something without which a pattern cannot match, wherever it stands in the line.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 enum Need {
-    /// A token that is one of these.
+    /// A token that is one of these, or begins so where a star stands.
     Words(Vec<String>),
     Vocabulary(String),
     Number,
@@ -380,9 +380,10 @@ pub struct Index<T> {
     stems: HashMap<char, Vec<(String, Listed)>>,
     /// For each pattern which of the needs it has.
     needs: Vec<Vec<usize>>,
-    all_needs: Vec<Need>,
-    /// Words of needs, vocabularies, and the number.
+    all_needs: HashMap<Need, usize>,
+    /// Words of needs, beginnings of words by their first letter, vocabularies, and the number.
     needed: HashMap<String, Vec<usize>>,
+    needed_stems: HashMap<char, Vec<(String, usize)>>,
     vocabulary_needs: HashMap<Arc<str>, usize>,
     number_need: Option<usize>,
 }
@@ -398,22 +399,23 @@ struct Listed {
 #[derive(Debug)]
 pub struct Candidates<T> {
     pub ids: Vec<T>,
-    /// For each pattern the last item that it was found at, counted from 1.
+    /// For each pattern the last asking that found it, counted from 1: lines share them.
     found_at: Vec<usize>,
+    asked: usize,
     /// For each need whether the line holds it.
     held: Vec<bool>,
 }
 
 impl<T> Default for Candidates<T> {
     fn default() -> Self {
-        Self { ids: vec![], found_at: vec![], held: vec![] }
+        Self { ids: vec![], found_at: vec![], asked: 0, held: vec![] }
     }
 }
 
 impl<T> Default for Index<T> {
     fn default() -> Self {
         let (words, vocabularies, stems) = (HashMap::new(), HashMap::new(), HashMap::new());
-        let (needs, all_needs, needed) = (vec![], vec![], HashMap::new());
+        let (needs, all_needs, needed) = (vec![], HashMap::new(), HashMap::new());
         Self {
             all: vec![],
             words,
@@ -424,6 +426,7 @@ impl<T> Default for Index<T> {
             needs,
             all_needs,
             needed,
+            needed_stems: HashMap::new(),
             vocabulary_needs: HashMap::new(),
             number_need: None,
         }
@@ -458,14 +461,19 @@ impl<T: Copy> Index<T> {
     }
 
     fn need(&mut self, need: Need) -> usize {
-        if let Some(at) = self.all_needs.iter().position(|n| *n == need) {
-            return at;
+        if let Some(at) = self.all_needs.get(&need) {
+            return *at;
         }
         let at = self.all_needs.len();
         match &need {
             Need::Words(words) => {
                 for word in words {
-                    self.needed.entry(word.clone()).or_default().push(at);
+                    match word.strip_suffix('*').and_then(|stem| Some((stem, stem.chars().next()?))) {
+                        Some((stem, c)) => {
+                            self.needed_stems.entry(c).or_default().push((stem.to_owned(), at));
+                        }
+                        None => self.needed.entry(word.clone()).or_default().push(at),
+                    }
                 }
             }
             Need::Vocabulary(vocabulary) => {
@@ -473,17 +481,28 @@ impl<T: Copy> Index<T> {
             }
             Need::Number => self.number_need = Some(at),
         }
-        self.all_needs.push(need);
+        self.all_needs.insert(need, at);
         at
     }
 
     /// Finds out which patterns a line can match at all.
     pub fn look_over(&self, line: &Line, out: &mut Candidates<T>) {
-        let mut held = vec![false; self.all_needs.len()];
+        let held = &mut out.held;
+        held.clear();
+        held.resize(self.all_needs.len(), false);
+        let mut hold = |at: usize| {
+            if let Some(h) = held.get_mut(at) {
+                *h = true;
+            }
+        };
         for token in &line.tokens {
-            for at in self.needed.get(&token.text).into_iter().flatten() {
-                if let Some(h) = held.get_mut(*at) {
-                    *h = true;
+            let text = token.text.as_str();
+            self.needed.get(text).into_iter().flatten().copied().for_each(&mut hold);
+            for (stem, at) in
+                text.chars().next().and_then(|c| self.needed_stems.get(&c)).into_iter().flatten()
+            {
+                if text.starts_with(stem.as_str()) {
+                    hold(*at);
                 }
             }
         }
@@ -503,26 +522,22 @@ impl<T: Copy> Index<T> {
             }
         }
         let others = vocabularies.into_iter().filter_map(|v| self.vocabulary_needs.get(v)).copied();
-        for at in others.chain(self.number_need.filter(|_| number)) {
-            if let Some(h) = held.get_mut(at) {
-                *h = true;
-            }
-        }
-        out.held = held;
+        others.chain(self.number_need.filter(|_| number)).for_each(hold);
     }
 
     /// Ids of the patterns that may match at item `i`, each once.
     pub fn candidates(&self, line: &Line, i: usize, out: &mut Candidates<T>) {
         out.ids.clear();
         out.found_at.resize(self.all.len(), 0);
-        let held = &out.held;
+        out.asked += 1;
+        let (held, asked) = (&out.held, out.asked);
         let mut take = |Listed { at, need }: Listed| {
             if need.is_some_and(|n| held.get(n) != Some(&true)) {
                 return;
             }
             if let (Some(seen), Some(id), Some(needs)) =
                 (out.found_at.get_mut(at), self.all.get(at), self.needs.get(at))
-                && std::mem::replace(seen, i + 1) != i + 1
+                && std::mem::replace(seen, asked) != asked
                 && needs.iter().all(|n| held.get(*n) == Some(&true))
             {
                 out.ids.push(*id);

@@ -4,8 +4,7 @@ use super::{
     Decimal,
     line::Line,
     number::{Atom, Form},
-    size::size,
-    slot::{Reading, digit_after, follows_measure, has_own_unit, is_sized, one_digit},
+    slot::{Reading, Slot, digit_after, follows_measure, has_own_unit, is_sized, one_digit},
 };
 
 /// Words after a measure that is neither a length of a canal nor a depth in one ("a five millimetre radiolucency").
@@ -32,7 +31,7 @@ pub(super) fn mm(line: &Line, i: usize) -> Option<Reading> {
     let a = line.atom(i)?;
     // A number with a taper is a size, and no canal is a hundred millimetres long.
     if a.value >= Decimal::whole(100) && !matches!(a.form, Form::Printed { .. })
-        || size(line, i).is_some_and(|r| r.taper.is_some())
+        || line.reading(Slot::Size, i).is_some_and(|r| r.taper.is_some())
     {
         return None;
     }

@@ -4,11 +4,11 @@
 
 use super::{
     Decimal,
-    length::{and_a_half, mm},
+    length::{self, and_a_half},
     line::Line,
     named,
     number::{Atom, Form},
-    size::{size, taper},
+    size::{self, taper},
 };
 
 /// Sizes of ISO 3630-1 root canal instruments, hundredths of a millimetre (series quoted in
@@ -192,6 +192,9 @@ pub fn read(slot: Slot, line: &Line, i: usize) -> Option<Reading> {
     if !is_size && is_sized(line, i) && line.atom(i).is_some_and(|a| a.doubt.is_some()) {
         return None;
     }
+    // What several slots ask for is read once.
+    let mm = |fits: &dyn Fn(&Reading) -> bool| line.reading(Slot::Mm, i).filter(|r| fits(r)).cloned();
+    let size = |fits: &dyn Fn(&Reading) -> bool| line.reading(Slot::Size, i).filter(|r| fits(r)).cloned();
     match slot {
         Slot::Count => count(line, i),
         Slot::Number => line.atom(i).map(|a| Reading::of(i + 1, a)),
@@ -201,19 +204,17 @@ pub fn read(slot: Slot, line: &Line, i: usize) -> Option<Reading> {
             Some(hundreds) => Some(hundreds).filter(|r| line.unit(r.end).is_none()),
             None => line.atom(i).filter(|_| line.unit(i + 1).is_none()).map(|a| Reading::of(i + 1, a)),
         },
-        Slot::Mm => mm(line, i),
-        Slot::MmUnit => mm(line, i).filter(|r| r.has_unit),
-        Slot::MmSure => mm(line, i).filter(|r| r.has_unit || !r.value.is_whole()),
-        Slot::Shaft => {
-            mm(line, i).filter(|r| r.has_unit && SHAFTS.iter().any(|s| r.value == Decimal::whole(*s)))
-        }
-        Slot::Size => size(line, i),
-        Slot::StandardSize => size(line, i).filter(|r| r.taper.is_some() || is_standard_size(r.value)),
+        Slot::Mm => length::mm(line, i),
+        Slot::MmUnit => mm(&|r| r.has_unit),
+        Slot::MmSure => mm(&|r| r.has_unit || !r.value.is_whole()),
+        Slot::Shaft => mm(&|r| r.has_unit && SHAFTS.iter().any(|s| r.value == Decimal::whole(*s))),
+        Slot::Size => size::size(line, i),
+        Slot::StandardSize => size(&|r| r.taper.is_some() || is_standard_size(r.value)),
         Slot::ToothDigits => named::tooth_digits(line, i),
-        Slot::SizeTaper => size(line, i).filter(|r| r.taper.is_some()),
+        Slot::SizeTaper => size(&|r| r.taper.is_some()),
         Slot::Taper => taper(line, i),
-        Slot::MmPart => mm(line, i).filter(|r| !r.value.is_whole()),
-        Slot::MmNoSize => mm(line, i).filter(|r| r.has_unit || !is_standard_size(r.value)),
+        Slot::MmPart => mm(&|r| !r.value.is_whole()),
+        Slot::MmNoSize => mm(&|r| r.has_unit || !is_standard_size(r.value)),
         Slot::TaperPart => {
             let part = |a: &Atom| a.value == Decimal::ZERO || a.form == Form::Fraction;
             taper(line, i).filter(|_| line.atom(i).is_some_and(part))
@@ -264,7 +265,7 @@ fn alone(line: &Line, i: usize) -> Option<Reading> {
         || before.and_then(|b| b.checked_sub(1)).is_some_and(|b| listed(i - 1) && line.atom(b).is_some())
         || listed(i + 1) && line.atom(i + 2).is_some();
     let unit = line.unit(i + 1).is_some_and(|u| !matches!(u, "mm" | "mil"));
-    mm(line, i).filter(|_| !beside && !unit)
+    line.reading(Slot::Mm, i).filter(|_| !beside && !unit).cloned()
 }
 
 /// "six fifty milligrams": hundreds, where the unit follows.

@@ -64,6 +64,17 @@ pub fn plain(said: &str) -> Vec<String> {
 }
 
 fn cut(word: &str, heard: usize, out: &mut Vec<Token>) {
+    // Most are small letters, with a mark behind them at most.
+    let letters = word.trim_end_matches([',', '.']);
+    if !letters.is_empty()
+        && word.len() <= letters.len() + 1
+        && letters.bytes().all(|b| b.is_ascii_lowercase())
+    {
+        out.push(Token { text: spelling::one(letters), shape: Shape::Word, heard, joined: false });
+        let mark = word.get(letters.len()..).filter(|m| !m.is_empty());
+        out.extend(mark.map(|m| Token { text: m.to_owned(), shape: Shape::Mark, heard, joined: true }));
+        return;
+    }
     let chars: Vec<char> = word.chars().collect();
     let at = |i: usize| chars.get(i).copied().unwrap_or(' ');
     let (mut i, first) = (0, out.len());
