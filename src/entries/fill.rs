@@ -176,28 +176,27 @@ fn choose(s: &Stretch<'_>, kind: usize, k: &Kind) -> Vec<Piece> {
     let of_kind = s.fields.get(kind).map_or(&[][..], Vec::as_slice);
     let hit = |at: &u32| s.hits.get(usize::try_from(*at).unwrap_or(usize::MAX));
     let first = of_kind.partition_point(|at| hit(at).is_some_and(|h| h.first < s.items.start));
-    let mut found: Vec<(&Hit, usize)> = of_kind
+    let mut found: Vec<(&Hit, usize, bool)> = of_kind
         .iter()
         .skip(first)
         .filter_map(hit)
         .take_while(|h| h.first < s.items.end)
         .filter(|h| h.found.reach.start >= s.items.start && h.found.reach.end <= s.items.end)
         .filter(|h| !is_far_off(k, h))
-        .map(|h| (h, h.found.weight * 4 + (h.end - h.first).min(6)))
+        .map(|h| (h, h.found.weight * 4 + (h.end - h.first).min(6), is_out_of_bounds(k, h)))
         .collect();
     // A reading that its field can hold comes before a longer one that it cannot.
-    found.sort_by_key(|(h, w)| (is_out_of_bounds(k, h), std::cmp::Reverse(*w), h.first));
-    let mut used: Vec<Vec<usize>> = vec![Vec::new(); s.items.len()];
+    found.sort_by_key(|(h, w, out)| (*out, std::cmp::Reverse(*w), h.first));
+    let mut used: Vec<(Range<usize>, usize)> = Vec::new();
     let mut pieces = Vec::new();
-    for (hit, weight) in found {
+    for (hit, weight, _) in found {
         let Of::Field(f, h) = hit.of else { continue };
         let Some((name, field)) = k.fields.get_index(f) else { continue };
         let Some(heard) = field.hear.get(h) else { continue };
-        let span = hit.first - s.items.start..hit.end - s.items.start;
         // A number has one meaning; a word may serve two fields ("three pecks" is a count and a motion), one field once.
-        let clash = used.get(span.clone()).unwrap_or_default().iter().zip(span.clone()).any(|(taken, at)| {
-            let number = s.line.atom(at + s.items.start).is_some();
-            taken.iter().any(|by| number || *by == f)
+        let clash = used.iter().any(|(taken, by)| {
+            let mut both = taken.start.max(hit.first)..taken.end.min(hit.end);
+            !both.is_empty() && (*by == f || both.any(|i| s.line.atom(i).is_some()))
         });
         // "eighteen, not nineteen": what was denied is no value.
         let denied = hit.first > s.items.start
@@ -206,9 +205,7 @@ fn choose(s: &Stretch<'_>, kind: usize, k: &Kind) -> Vec<Piece> {
         if clash || denied {
             continue;
         }
-        for by in used.get_mut(span).into_iter().flatten() {
-            by.push(f);
-        }
+        used.push((hit.first..hit.end, f));
         let mut doubts: Vec<(String, Vec<Value>)> = Vec::new();
         if let Some(d) = &heard.doubt {
             doubts.push((d.clone(), vec![]));
@@ -289,7 +286,7 @@ fn listed_numbers(s: &Stretch<'_>, pieces: &mut Vec<Piece>) {
     const LARGEST: i64 = 6; // Gates-Glidden numbers end there; sizes of the standard series begin there.
     let small = |n: Decimal| n.to_whole().is_some_and(|n| (1..=LARGEST).contains(&n));
     let mut i = 0;
-    while let Some(p) = pieces.get(i).cloned() {
+    while let Some(p) = pieces.get(i) {
         i += 1;
         if !p.lead || !p.value.as_ref().and_then(Value::number).is_some_and(small) {
             continue;
@@ -304,13 +301,17 @@ fn listed_numbers(s: &Stretch<'_>, pieces: &mut Vec<Piece>) {
         let short = ["short", "beyond", "past"].iter().any(|w| s.line.is_word(at + 1, w));
         if !short && s.line.term(at + 1, "counted").is_none() {
             let value = Some(Value::Number(atom.value));
-            pieces.insert(i, Piece { value, items: at..at + 1, doubts: vec![], ..p });
+            let next = Piece { value, items: at..at + 1, doubts: vec![], ..p.clone() };
+            pieces.insert(i, next);
         }
     }
 }
 
 /// "three months, no, six": a bare number after a repair takes the place of the number before it.
 fn bare_repairs(s: &Stretch<'_>, k: &Kind, pieces: &mut [Piece]) {
+    if pieces.is_empty() {
+        return;
+    }
     for i in s.items.clone() {
         if !sentence::takes_back(s.line, i) {
             continue;
@@ -368,13 +369,14 @@ pub fn in_unit_of(
 /// "size thirty, no, thirty five paper points": what the later number cannot be, it is of the field that it corrects.
 fn misplaced_repairs(line: &Line, k: &Kind, pieces: &mut [Piece]) {
     for i in 1..pieces.len() {
-        let (Some(p), Some(q)) = (pieces.get(i - 1).cloned(), pieces.get(i).cloned()) else { continue };
-        let moved = Piece { field: p.field.clone(), ..q.clone() };
-        let numbers = [&p, &q].iter().all(|x| x.value.as_ref().and_then(Value::number).is_some());
+        let (Some(p), Some(q)) = (pieces.get(i - 1), pieces.get(i)) else { continue };
+        let moved = || Piece { field: p.field.clone(), ..q.clone() };
+        let numbers = [p, q].iter().all(|x| x.value.as_ref().and_then(Value::number).is_some());
         if numbers
             && p.field != q.field
             && repaired(line, p.items.end..q.items.start)
-            && !is_plausible(k, &q)
+            && !is_plausible(k, q)
+            && let moved = moved()
             && is_plausible(k, &moved)
             && let Some(x) = pieces.get_mut(i)
         {
@@ -389,15 +391,15 @@ fn settle(line: &Line, k: &Kind, pieces: &mut Vec<Piece>) -> usize {
     let mut conflicts = 0;
     let mut i = 0;
     while i < pieces.len() {
-        let Some(p) = pieces.get(i).cloned() else { break };
+        let Some(p) = pieces.get(i) else { break };
         let either = |q: &Piece| k.either.contains(&p.field) && k.either.contains(&q.field);
         let next = pieces
             .iter()
             .enumerate()
             .skip(i + 1)
             .find(|(_, q)| q.field == p.field || either(q) && repaired(line, p.items.end..q.items.start))
-            .map(|(j, q)| (j, q.clone()));
-        let Some((j, q)) = next else {
+            .map(|(j, q)| (j, p.clone(), q.clone()));
+        let Some((j, p, q)) = next else {
             i += 1;
             continue;
         };

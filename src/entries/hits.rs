@@ -62,7 +62,7 @@ pub fn find(
     index: &Index<PatternId>,
     near: &mut Candidates<PatternId>,
 ) -> Vec<Hit> {
-    let mut hits = Vec::new();
+    let mut hits = Vec::with_capacity(4 * line.items.len());
     index.look_over(line, near);
     for i in 0..line.items.len() {
         index.candidates(line, i, near);

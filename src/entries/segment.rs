@@ -463,7 +463,6 @@ fn score(
         {
             continue;
         }
-        let Some(filled) = fill::fill(&stretch, h.kind) else { continue };
         if rule.takes.as_ref().is_some_and(|t| t.to == TakesTo::Sentence) {
             // The further it tells, the surer it is no step.
             score += 0.08 * f32::from(u8::try_from(items.len().min(20)).unwrap_or(20));
@@ -475,6 +474,11 @@ fn score(
                 score -= 0.5 * weight(other).min(2.0);
             }
         }
+        let counts = |score: f32| score > THRESHOLD && score > best.0;
+        if text.is_some() && !counts(score) {
+            continue;
+        }
+        let Some(filled) = fill::fill(&stretch, h.kind) else { continue };
         if text.is_none() {
             let has = |f: &String| {
                 // "count|canal": one of these.
@@ -510,7 +514,7 @@ fn score(
                 score -= OF_DENIED;
             }
         }
-        if score > THRESHOLD && score > best.0 {
+        if counts(score) {
             let reading = Reading {
                 kind: h.kind,
                 rule: r,

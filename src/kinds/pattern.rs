@@ -252,11 +252,14 @@ fn walk(elements: &[Element], line: &Line, i: usize, path: Path<'_>) -> Option<M
                     Some(_) => more.push(found),
                 }
             }
-            if !more.is_empty() {
-                more.extend(first.take());
+            let on = |(end, sure): (usize, usize)| walk(rest, line, end, surer(sure));
+            if more.is_empty() {
+                first.and_then(on)
+            } else {
+                more.extend(first);
                 more.sort_unstable_by(|a, b| b.cmp(a));
+                more.into_iter().find_map(on)
             }
-            first.into_iter().chain(more).find_map(|(end, sure)| walk(rest, line, end, surer(sure)))
         }
         Want::Term { vocabulary, values } => line
             .tag(i, vocabulary)
