@@ -35,6 +35,9 @@ pub(super) fn explained(s: &Stretch<'_>, k: &Kind, pieces: &[Piece]) -> Vec<Rang
 /// "thirty goes past, thirty five too, forty binds": what was tried and is not meant goes, where something else is meant; and
 /// what is said twice is one.
 pub(super) fn without_ruled_out(line: &Line, k: &Kind, pieces: &mut Vec<Piece>) {
+    if k.fields.values().all(|f| f.but_not.is_empty()) {
+        return;
+    }
     let ruled_out = |p: &Piece| {
         let not = k.fields.get(&p.field).into_iter().flat_map(|f| &f.but_not);
         p.lead && not.into_iter().any(|n| n.at(line, p.items.end).is_some())

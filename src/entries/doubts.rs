@@ -7,7 +7,7 @@ use super::{
     session::{At, Note, Session, push_doubt},
 };
 use crate::{
-    kinds::{Is, Kind, pattern::Candidates},
+    kinds::{Field, Is, pattern::Candidates},
     log::{Entry, Review, Status, Value},
     tables,
     words::{
@@ -31,10 +31,12 @@ pub(super) fn add(
 ) {
     let Some(k) = s.x.kinds.all.get(kind) else { return };
     for (field, place) in found {
-        heard_to(k, &at.line, field, place, entry);
-        too_fine(k, field, entry);
-        bounds(k, field, entry);
-        cues(&at.line, items, field, place, k, entry);
+        if let Some(f) = k.fields.get(field) {
+            heard_to(f, &at.line, field, place, entry);
+            too_fine(f, field, entry);
+            bounds(f, field, entry);
+            cues(&at.line, items, field, place, f, entry);
+        }
         listener(s, at, field, place, kind, entry);
     }
     jump(s, entry, kind);
@@ -42,8 +44,8 @@ pub(super) fn add(
 
 /// "to one point five" where twenty-one and a half would fit and one and a half would not: "to" is half of "twenty-two", or
 /// a "twenty" that was not heard. The number said stays beside it.
-fn heard_to(k: &Kind, line: &Line, field: &str, place: &Range<usize>, entry: &mut Entry) {
-    let Some((low, high)) = k.fields.get(field).and_then(|f| f.plausible) else { return };
+fn heard_to(f: &Field, line: &Line, field: &str, place: &Range<usize>, entry: &mut Entry) {
+    let Some((low, high)) = f.plausible else { return };
     let Some(n) = entry.values.get(field).and_then(Value::number).filter(|n| *n < low) else { return };
     let first = place.clone().find(|&i| line.atom(i).is_some()).unwrap_or(place.start);
     let to = first.checked_sub(1).is_some_and(|b| line.is_word(b, "to"));
@@ -55,8 +57,8 @@ fn heard_to(k: &Kind, line: &Line, field: &str, place: &Range<usize>, entry: &mu
 }
 
 /// Lengths are told in tenths or quarters of a millimetre; "twenty five point one five" may be a size and its taper.
-fn too_fine(k: &Kind, field: &str, entry: &mut Entry) {
-    if !k.fields.get(field).is_some_and(|f| matches!(f.is, Is::Number(Slot::Mm))) {
+fn too_fine(f: &Field, field: &str, entry: &mut Entry) {
+    if !matches!(f.is, Is::Number(Slot::Mm)) {
         return;
     }
     let Some(n) = entry.values.get(field).and_then(Value::number) else { return };
@@ -69,8 +71,7 @@ fn too_fine(k: &Kind, field: &str, entry: &mut Entry) {
 }
 
 /// Outside the field's plausible bounds: kept, with a doubt and the swapped teen or ten where it would fit.
-fn bounds(k: &Kind, field: &str, entry: &mut Entry) {
-    let Some(f) = k.fields.get(field) else { return };
+fn bounds(f: &Field, field: &str, entry: &mut Entry) {
     let Some(n) = entry.values.get(field).and_then(Value::number) else { return };
     let window = || {
         let (table, by) = f.windows.as_ref()?;
@@ -94,8 +95,7 @@ fn bounds(k: &Kind, field: &str, entry: &mut Entry) {
 }
 
 /// "up to", "I think", "two or three" beside the value.
-fn cues(line: &Line, items: &Range<usize>, field: &str, place: &Range<usize>, k: &Kind, entry: &mut Entry) {
-    let Some(f) = k.fields.get(field) else { return };
+fn cues(line: &Line, items: &Range<usize>, field: &str, place: &Range<usize>, f: &Field, entry: &mut Entry) {
     let is_number = matches!(f.is, Is::Number(s) if s != Slot::Tooth);
     let before = place.start.saturating_sub(3).max(items.start)..place.start;
     if is_number

@@ -466,15 +466,11 @@ fn leftover(
     explained: &[Range<usize>],
     names_canals: bool,
 ) -> Vec<Range<usize>> {
-    let mut taken = vec![false; s.items.len()];
-    let named = pieces.iter().map(|p| &p.items).chain(mentions.iter().map(|m| &m.items));
-    for items in named.chain(explained) {
-        let own = items.start.saturating_sub(s.items.start)..items.end.saturating_sub(s.items.start);
-        taken.get_mut(own).unwrap_or_default().fill(true);
-    }
+    let named = || pieces.iter().map(|p| &p.items).chain(mentions.iter().map(|m| &m.items));
+    let taken = |i: usize| named().chain(explained).any(|items| items.contains(&i));
     let mut out = Vec::new();
     for i in s.items.clone() {
-        if s.line.atom(i).is_none() || taken.get(i - s.items.start) == Some(&true) {
+        if s.line.atom(i).is_none() || taken(i) {
             continue;
         }
         // "one mesial, one distal"
@@ -500,18 +496,13 @@ fn leftover(
 }
 
 fn is_plausible(k: &Kind, p: &Piece) -> bool {
-    let size = k
-        .fields
-        .get(&p.field)
-        .is_some_and(|f| f.is == crate::kinds::Is::Number(crate::words::slot::Slot::Size));
-    if size
-        && p.value.as_ref().and_then(Value::number).is_some_and(|n| !crate::words::slot::is_standard_size(n))
-    {
+    let Some(n) = p.value.as_ref().and_then(Value::number) else { return true };
+    let Some(field) = k.fields.get(&p.field) else { return true };
+    let size = field.is == crate::kinds::Is::Number(crate::words::slot::Slot::Size);
+    if size && !crate::words::slot::is_standard_size(n) {
         return false;
     }
-    let bounds = k.fields.get(&p.field).and_then(|f| f.plausible);
-    let n = p.value.as_ref().and_then(Value::number);
-    bounds.zip(n).is_none_or(|((low, high), n)| n >= low && n <= high)
+    field.plausible.is_none_or(|(low, high)| n >= low && n <= high)
 }
 
 /// What stands inside a stretch that speaks against one entry: stops, "and then", a verb of its own.
