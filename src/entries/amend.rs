@@ -18,6 +18,8 @@ use crate::{
 
 /// How many live entries back a completion looks.
 pub(super) const LOOK_BACK: usize = 6;
+/// So many breaths apart two entries of a list may stand.
+pub(super) const APART: usize = 4;
 
 impl Session<'_> {
     /// Carries out a spoken control and notes its words.
@@ -26,6 +28,16 @@ impl Session<'_> {
         let last = self.live().next();
         let by = Spoken { words: said.clone(), at_s: from };
         match (control.what.as_str(), last) {
+            ("strike", Some(i)) if self.unheeded_before(at, control) => {
+                if let Some(e) = self.entries.get_mut(i) {
+                    push_doubt(
+                        e,
+                        "entry",
+                        "words that found no place were struck; perhaps this was meant",
+                        &[],
+                    );
+                }
+            }
             ("strike", Some(i)) => {
                 let breath = |k: Option<usize>| self.notes.get(k?).map(|n| n.breath);
                 let own = breath(Some(i));
@@ -48,6 +60,18 @@ impl Session<'_> {
         }
         at.place(control.items.clone());
         self.leave(from, to, said, Some(format!("spoken control: {}", control.what)));
+    }
+
+    /// "palatal twenty, hm … scratch that": was what is struck left without a place?
+    fn unheeded_before(&self, at: &At<'_>, control: &Control) -> bool {
+        let entered = self.notes.last().is_some_and(|n| n.breath == at.n);
+        let before = 0..control.items.start;
+        let in_breath = before.clone().any(|i| at.line.atom(i).is_some());
+        if in_breath {
+            at.leaves_treatment(control.items.start)
+        } else {
+            !entered && self.unheeded.is_some_and(|n| n + 1 == at.n)
+        }
     }
 
     fn tell(&mut self, entry: usize, later: Later) {
@@ -148,14 +172,24 @@ impl Session<'_> {
         // "in all three canals", "three canals, what a morning": the number of canals is told once.
         let counted = draft.canal.is_none()
             && self.x.kinds.all.get(reading.kind).is_some_and(|k| k.place == Place::NamesCanals);
-        let known =
-            counted || first > 0 && ["the", "that", "this"].iter().any(|w| at.line.is_word(first - 1, w));
+        // "the locator says twenty two … working length twenty two": one length, told twice.
+        let twice = self.x.kinds.all.get(reading.kind).is_some_and(|k| k.each_in_its_canal);
+        let near = |i: usize| !twice || self.notes.get(i).is_some_and(|n| n.breath + 2 >= at.n);
+        let canal = |e: &Entry| draft.canal.as_ref().is_none_or(|c| e.canal.as_ref() == Some(&c.canal));
+        let known = twice
+            || counted
+            || first > 0 && ["the", "that", "this"].iter().any(|w| at.line.is_word(first - 1, w));
         let same = |e: &Entry| {
             draft.pieces.iter().all(|p| p.value.is_some() && e.values.get(&p.field) == p.value.as_ref())
         };
         let told = |i: usize| {
             let of_kind = self.notes.get(i).is_some_and(|n| n.kind == reading.kind);
-            of_kind && self.entries.get(i).is_some_and(|e| e.tooth == self.tooth && same(e))
+            of_kind
+                && near(i)
+                && self
+                    .entries
+                    .get(i)
+                    .is_some_and(|e| e.tooth == self.tooth && same(e) && (!twice || canal(e)))
         };
         let whole = draft.pieces.iter().all(|p| p.items.start >= first);
         known && whole && !draft.pieces.is_empty() && self.live().take(super::session::FAR_BACK).any(told)
@@ -167,7 +201,9 @@ impl Session<'_> {
             .live()
             .take(12)
             .filter(|&i| self.notes.get(i).is_some_and(|n| n.kind == kind))
-            .filter(|&i| self.entries.get(i).is_some_and(|e| e.status != Status::NotDone))
+            .filter(|&i| {
+                self.entries.get(i).is_some_and(|e| matches!(e.status, Status::Done | Status::Planned))
+            })
             .collect();
         let last = of_kind.first().copied()?;
         let Some(named) = &draft.canal else { return Some(last) };
@@ -334,6 +370,17 @@ impl Session<'_> {
             return;
         };
         let mut found = Vec::new();
+        // "in ten days. Correction, one week": of these fields there is one.
+        let either = self.x.kinds.all.get(note.kind).map_or(&[][..], |k| &k.either);
+        for p in draft.pieces.iter().filter(|p| replaces && either.contains(&p.field)) {
+            for other in either.iter().filter(|f| **f != p.field) {
+                if let Some(old) = entry.values.shift_remove(other) {
+                    let old = serde_json::to_value(old).unwrap_or(serde_json::Value::Null);
+                    entry.heard.entry(other.clone()).or_insert(old);
+                    entry.doubts.retain(|d| d.field != *other);
+                }
+            }
+        }
         for p in &draft.pieces {
             let Some(value) = &p.value else { continue };
             let old = entry.values.insert(p.field.clone(), value.clone());
@@ -395,186 +442,69 @@ pub(super) fn strange_words(at: &At<'_>, items: &Range<usize>, pieces: &[Piece])
         .count()
 }
 
-/// Does an entry hold another of the fields of which there is one only, or what a field does not go with?
-fn holds_other(k: &Kind, values: &indexmap::IndexMap<String, Value>, pieces: &[Piece]) -> bool {
-    let alien = |p: &Piece| {
-        let only = k.fields.get(&p.field).and_then(|f| f.only_with.as_ref());
-        only.is_some_and(|(other, these)| {
-            let is = values.get(other).and_then(Value::text);
-            is.is_some_and(|is| !these.iter().any(|t| t == is))
-        })
-    };
-    if pieces.iter().any(alien) {
-        return true;
-    }
-    let either = |f: &String| k.either.contains(f);
-    values.keys().any(either) && pieces.iter().any(|p| either(&p.field) && !values.contains_key(&p.field))
-}
-
-/// Plain words outside of the pieces that are signs of the kind itself ("thirty gauge | needle").
-fn signs(at: &At<'_>, items: &Range<usize>, kind: usize, pieces: &[Piece]) -> usize {
-    let sign = |i: usize| {
-        let over = items.start..i + 1;
-        super::hits::within(&at.hits, &over)
-            .any(|h| h.kind == kind && matches!(h.of, super::hits::Of::Rule(_)) && h.end > i)
-    };
-    items
-        .clone()
-        .filter(|i| !pieces.iter().any(|p| p.items.contains(i)))
-        .filter(|&i| matches!(at.line.items.get(i).map(|it| &it.what), Some(What::Word)))
-        .filter(|&i| !SMALL.contains(&at.line.text(i)) && sign(i))
-        .count()
-}
-
 /// Words that may stand around a value without changing what is said.
-pub(super) const SMALL: [&str; 59] = [
-    "the", "a", "an", "is", "was", "are", "were", "at", "in", "to", "for", "of", "on", "with", "and",
-    "that's", "that", "it", "it's", "this", "these", "those", "them", "then", "also", "too", "as", "well",
-    "same", "from", "by", "one", "ones", "canal", "canals", "here", "there", "now", "we", "i", "had", "have",
-    "be", "went", "goes", "get", "gets", "both", "each", "all", "about", "used", "using", "off", "see",
-    "look", "just", "down", "into",
+pub(super) const SMALL: [&str; 60] = [
+    "everything",
+    "the",
+    "a",
+    "an",
+    "is",
+    "was",
+    "are",
+    "were",
+    "at",
+    "in",
+    "to",
+    "for",
+    "of",
+    "on",
+    "with",
+    "and",
+    "that's",
+    "that",
+    "it",
+    "it's",
+    "this",
+    "these",
+    "those",
+    "them",
+    "then",
+    "also",
+    "too",
+    "as",
+    "well",
+    "same",
+    "from",
+    "by",
+    "one",
+    "ones",
+    "canal",
+    "canals",
+    "here",
+    "there",
+    "now",
+    "we",
+    "i",
+    "had",
+    "have",
+    "be",
+    "went",
+    "goes",
+    "get",
+    "gets",
+    "both",
+    "each",
+    "all",
+    "about",
+    "used",
+    "using",
+    "off",
+    "see",
+    "look",
+    "just",
+    "down",
+    "into",
 ];
-
-/// An attribute without a kind of its own completes the last entry that lacks it; "all", "both", "those" complete a list.
-pub(super) fn completes(s: &mut Session<'_>, at: &mut At<'_>, items: &Range<usize>) -> bool {
-    // Where the breath has an entry of its own, it is that one's.
-    let own = s.notes.last().is_some_and(|n| n.breath == at.n);
-    let of_breath = |i: &usize| !own || s.notes.get(*i).is_some_and(|n| n.breath == at.n);
-    let candidates: Vec<usize> = s.live().take(LOOK_BACK).filter(of_breath).collect();
-    let list = items.clone().any(|i| {
-        matches!(at.line.term(i, "canals"), Some("all?" | "all"))
-            || ["those", "these", "them"].iter().any(|w| at.line.is_word(i, w))
-    });
-    for &i in &candidates {
-        let Some(kind) = s.notes.get(i).map(|n| n.kind) else { continue };
-        let Some(k) = s.x.kinds.all.get(kind) else { continue };
-        if !k.goes_on || !same_tooth(s, i) {
-            continue;
-        }
-        let Some(filled) = s.reading_of(at, items, kind) else { continue };
-        let [draft] = filled.drafts.as_slice() else { continue };
-        let certain = draft
-            .pieces
-            .iter()
-            .all(|p| p.weight >= 2 || p.value.as_ref().is_some_and(|v| v.text().is_some()));
-        if draft.pieces.is_empty()
-            || !certain
-            || !draft.pieces.iter().all(|p| fits(k, p))
-            || !filled.leftover.is_empty()
-            || strange_words(at, items, &draft.pieces) > signs(at, items, kind, &draft.pieces)
-            || draft.pieces.iter().any(|p| p.lead)
-        {
-            continue;
-        }
-        let lacks = |s: &Session<'_>, t: usize| {
-            s.entries.get(t).is_some_and(|e| {
-                e.status == Status::Done
-                    && !holds_other(k, &e.values, &draft.pieces)
-                    && draft.pieces.iter().all(|p| {
-                        !e.values.contains_key(&p.field) || p.value == e.values.get(&p.field).cloned()
-                    })
-            })
-        };
-        if !lacks(s, i) {
-            continue;
-        }
-        let draft = Draft { pieces: draft.pieces.clone(), canal: draft.canal.clone() };
-        let of_kind: Vec<usize> = s
-            .live()
-            .take(12)
-            .filter(|&t| s.notes.get(t).is_some_and(|n| n.kind == kind) && same_tooth(s, t) && lacks(s, t))
-            .collect();
-        let targets: Vec<usize> = match &draft.canal {
-            Some(named) if !matches!(&named.canal, Canal::One(c) if c == "all" || c == super::canals::BOTH) => {
-                of_kind
-                    .into_iter()
-                    .filter(|&t| {
-                        s.entries.get(t).and_then(|e| e.canal.as_ref()).is_some_and(|c| {
-                            *c == named.canal || c.names().iter().all(|n| named.canal.names().contains(n))
-                        })
-                    })
-                    .collect()
-            }
-            _ if list || draft.canal.is_some() => of_kind,
-            _ => vec![i],
-        };
-        if targets.is_empty() {
-            continue;
-        }
-        let bare = Draft { canal: None, ..draft };
-        for t in targets {
-            s.change(at, items, t, &bare, false);
-        }
-        return true;
-    }
-    false
-}
-
-/// "… one cartridge, inferior alveolar block", "…, all with tug-back": what names the kind of the entry just made in this
-/// breath, and only what that one lacks, belongs to it; "all" and "both" mean the list.
-pub(super) fn belongs(
-    s: &mut Session<'_>,
-    at: &At<'_>,
-    items: &Range<usize>,
-    filled: &Filled,
-    status: Status,
-    bare: bool,
-) -> bool {
-    let [draft] = filled.drafts.as_slice() else { return false };
-    let Some(k) = s.x.kinds.all.get(filled.kind).filter(|k| k.goes_on) else { return false };
-    let anew = |i: usize| cue(&at.line, i, "then") || cue(&at.line, i, "again");
-    if draft.pieces.is_empty()
-        || draft.pieces.iter().any(|p| p.lead)
-        || !draft.pieces.iter().all(|p| fits(k, p))
-        || !filled.leftover.is_empty()
-        || items.clone().any(anew)
-    {
-        return false;
-    }
-    let lacks = |s: &Session<'_>, t: usize| {
-        s.entries.get(t).is_some_and(|e| {
-            e.status == status
-                && !holds_other(k, &e.values, &draft.pieces)
-                && draft.pieces.iter().all(|p| match e.values.get(&p.field) {
-                    None => true,
-                    // Said again, it is no second step; of a canal it may be.
-                    Some(old) => {
-                        let word = old.text().is_some() && draft.canal.is_none();
-                        (k.place == Place::Tooth || word) && p.value.as_ref() == Some(old)
-                    }
-                })
-                && (status != Status::NotDone || e.values.is_empty())
-        })
-    };
-    let of = |breath: usize, t: usize| {
-        s.notes.get(t).is_some_and(|n| n.breath == breath && n.kind == filled.kind) && same_tooth(s, t)
-    };
-    let mut of_breath: Vec<usize> = s.live().take_while(|&t| of(at.n, t)).filter(|&t| lacks(s, t)).collect();
-    if of_breath.is_empty() && status == Status::Done && bare {
-        // "paper points, all four" – "size thirty": what the last entry lacks may come with the next breath.
-        let explained = signs(at, items, filled.kind, &draft.pieces) + usize::from(draft.pieces.len() > 1);
-        let plain = strange_words(at, items, &draft.pieces) <= explained;
-        let before = |t: &usize| plain && of(at.n.wrapping_sub(1), *t) && lacks(s, *t);
-        of_breath = s.live().take(1).filter(before).collect();
-    }
-    let Some(&last) = of_breath.first() else { return false };
-    let same_canal = |t: &usize, c: &Canal| s.entries.get(*t).is_some_and(|e| e.canal.as_ref() == Some(c));
-    let targets: Vec<usize> = match draft.canal.as_ref().map(|n| &n.canal) {
-        Some(Canal::One(c)) if c == "all" || c == super::canals::BOTH => {
-            if of_breath.len() < 2 && k.place != Place::Tooth {
-                return false;
-            }
-            of_breath
-        }
-        Some(c) => of_breath.into_iter().filter(|t| same_canal(t, c)).collect(),
-        None => vec![last],
-    };
-    let bare = Draft { canal: None, ..draft.clone() };
-    for &t in &targets {
-        s.change(at, items, t, &bare, false);
-    }
-    !targets.is_empty()
-}
 
 /// A value's digits without their point and without noughts at the ends.
 fn digits(value: &Value) -> String {

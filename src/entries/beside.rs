@@ -5,7 +5,8 @@ use std::ops::Range;
 use super::{
     fill::Draft,
     goes_on::write_pieces,
-    hits::Hit,
+    hits::{self, Hit, Of},
+    sentence::cue,
     session::{self, At, Note, Session, blank},
     tooth,
     why::{From, Why},
@@ -13,7 +14,10 @@ use super::{
 use crate::{
     kinds::{Is, Place},
     log::{Entry, Status},
-    words::line::{Line, What},
+    words::{
+        line::{Line, What},
+        slot::Slot,
+    },
 };
 
 /// So many items around a tooth its sentence is searched for a test.
@@ -21,7 +25,7 @@ const FAR: usize = 60;
 /// So many small words may stand between a step and the tooth that it names.
 const NEAR: usize = 3;
 /// What turns to a tooth: it is at work from there on.
-const TURNS: [&str; 21] = [
+const TURNS: [&str; 33] = [
     "now",
     "next",
     "moving",
@@ -35,15 +39,50 @@ const TURNS: [&str; 21] = [
     "turning",
     "turn",
     "start",
+    "started",
     "look",
+    "looked",
     "looking",
     "begin",
+    "begun",
     "open",
     "starting",
     "treating",
+    "treated",
     "doing",
     "second",
+    "case",
+    "another",
+    "returned",
+    "returning",
+    "moved",
+    "went",
+    "same",
+    "while",
 ];
+/// What a tooth is told to be, or to have had: no work on it.
+const STATES: [&str; 14] = [
+    "is",
+    "was",
+    "has",
+    "had",
+    "were",
+    "are",
+    "looks",
+    "looked",
+    "reacted",
+    "responded",
+    "feels",
+    "felt",
+    "seems",
+    "will",
+];
+
+/// Words behind a tooth that is named alone.
+const AFTER: [&str; 12] =
+    ["first", "too", "also", "again", "now", "then", "today", "here", "next", "as", "well", "one"];
+/// From this weight on a rule's words tell of work.
+const WORK: f32 = 1.0;
 
 /// Teeth named together ("the three five and the three seven"), and where.
 #[derive(Debug, Clone)]
@@ -74,10 +113,12 @@ impl Session<'_> {
             let first = first.unwrap_or(hit.first);
             let opens = (sentence.start..first).all(|i| is_small(line, i))
                 && (line.items.get(hit.end).is_none_or(|it| it.what == What::Mark)
-                    || sentence.start == 0 && hit.first == 0);
-            let turns = (first.saturating_sub(NEAR).max(sentence.start)..first)
-                .any(|i| TURNS.iter().any(|w| line.text(i).split(' ').any(|t| t == *w)));
-            if named.iso != *at_work && !opens && !turns && self.tells_a_test(line, &sentence) {
+                    || sentence.start == 0 && hit.first == 0 && !is_told_of(line, hit.end));
+            let turns = turns_to(line, &sentence, first);
+            // "cold on eleven is positive, on twenty two positive, on twenty one nothing": the one at work among them.
+            let among =
+                out.last().is_some_and(|b| line.sentence_start(b.items.start) == line.sentence_start(first));
+            if (named.iso != *at_work || among) && !opens && !turns && self.tells_a_test(line, &sentence) {
                 match out.last_mut().filter(|b| (b.items.end..first).all(|i| is_small(line, i))) {
                     Some(group) => {
                         group.items.end = hit.end;
@@ -119,9 +160,12 @@ impl Session<'_> {
 pub(super) fn cuts(at: &At<'_>) -> Vec<usize> {
     let line = &at.line;
     let joins = |i: usize| line.is_mark(i, ",") || line.is_word(i, "and") || line.is_word(i, "but");
+    let small = |i: usize| ["the", "on", "in", "at", "of", "for"].iter().any(|w| line.is_word(i, w));
     let first = |b: &Neighbour| {
-        let before = b.items.start.checked_sub(1)?;
-        let start = if line.is_word(before, "the") { before } else { b.items.start };
+        let mut start = b.items.start;
+        while start > 0 && b.items.start - start < NEAR && small(start - 1) {
+            start -= 1;
+        }
         start.checked_sub(1).filter(|&i| joins(i)).map(|_| start)
     };
     at.beside.iter().filter_map(first).collect()
@@ -181,6 +225,106 @@ pub(super) fn as_well(s: &mut Session<'_>, at: &mut At<'_>, items: &Range<usize>
 
 fn says_a_tooth(line: &Line, i: usize) -> bool {
     ["quadrants", "tooth_words", "tooth_names"].iter().any(|v| line.term(i, v).is_some())
+}
+
+/// Do words right before item `first`, or the first of its sentence, turn to the tooth that is named there? "next month" and
+/// "back in June" turn to no tooth.
+fn turns_to(line: &Line, sentence: &Range<usize>, first: usize) -> bool {
+    let turn = |i: usize| {
+        let word = TURNS.iter().any(|w| line.text(i).split(' ').any(|t| t == *w));
+        let time = line.unit(i + 1).is_some()
+            || ["time", "visit", "appointment", "session", "in", "when"]
+                .iter()
+                .any(|w| line.is_word(i + 1, w))
+            || cue(line, i + 1, "day")
+            || line.items.get(i).is_some_and(|it| it.end > it.first + 1)
+                && line.term(i, "fillers").is_none()
+                && cue(line, i, "plan")
+            || cue(line, i, "past");
+        // "same visit, lower left first premolar"
+        word && (!time || line.is_word(i, "same"))
+    };
+    let opener = (sentence.start..first).find(|&i| !is_small(line, i));
+    (first.saturating_sub(NEAR).max(sentence.start)..first).chain(opener).any(turn)
+}
+
+/// "the upper left one is perfectly happy"
+fn is_told_of(line: &Line, end: usize) -> bool {
+    (end..end + 2).any(|i| STATES.iter().any(|w| line.is_word(i, w)))
+}
+
+impl Session<'_> {
+    /// Is a tooth at work from here on, though another one was? Its number must open the sentence or stand behind words
+    /// that turn to it, and work must be told of it, or nothing else. `listed`: where the tooth ends that was named before it.
+    pub(super) fn takes_over(
+        &self,
+        at: &At<'_>,
+        items: &Range<usize>,
+        iso: &str,
+        listed: Option<usize>,
+    ) -> bool {
+        let line = &at.line;
+        // "we examined the one two, the one one and the two two": looked at, not worked on.
+        let looked = |i: usize| {
+            ["examined", "compared", "checked", "assessed", "tested"].iter().any(|w| line.is_word(i, w))
+        };
+        let from = line.sentence_start(items.start).max(items.start.saturating_sub(FAR));
+        let several = items.end..line.sentence_end(items.end.saturating_sub(1)).min(items.end + FAR);
+        let lists = several.filter(|&i| line.reading(Slot::ToothDigits, i).is_some()).count() > 1;
+        if (from..items.start).any(looked) && (lists || listed.is_some()) {
+            return false;
+        }
+        if self.tooth.is_none() {
+            return true;
+        }
+        // "two teeth today, 21 for retreatment, and 22"
+        let teeth = |i: usize| line.text(i).split(' ').any(|w| w == "teeth");
+        if listed.is_some_and(|end| end <= items.start) && (from..items.start).any(teeth) {
+            return true;
+        }
+        let joined = |end: usize| {
+            (end..items.start)
+                .all(|i| is_small(line, i) || cue(line, i, "then") || line.term(i, "tooth_words").is_some())
+        };
+        if listed.is_some_and(|end| end <= items.start && joined(end)) {
+            return true;
+        }
+        let first = (items.start..items.end).find(|&i| line.atom(i).is_some() || says_a_tooth(line, i));
+        let first = first.unwrap_or(items.start);
+        let sentence = line.sentence_start(first).max(first.saturating_sub(FAR))
+            ..line.sentence_end(items.end.saturating_sub(1)).min(items.end + FAR);
+        let denied = |i: usize| cue(line, i, "negation") || cue(line, i, "no") || cue(line, i, "never");
+        let clause = line.clause_start(first).max(sentence.start);
+        if (clause..first).any(denied) {
+            return false;
+        }
+        // "two teeth today, the one four and the one five … kicking off with the one four"
+        let known = self.teeth.iter().any(|t| t == iso);
+        let names = |n: &Note| self.x.kinds.all.get(n.kind).is_some_and(|k| k.place == Place::NamesTeeth);
+        let begun = self.live().next().and_then(|i| self.notes.get(i)).is_none_or(|n| !names(n));
+        if turns_to(line, &sentence, first) || known && !begun {
+            return true;
+        }
+        let opens = (sentence.start..first).all(|i| is_small(line, i));
+        let behind = items.end..sentence.end;
+        let alone = behind.clone().all(|i| is_small(line, i) || AFTER.iter().any(|w| line.is_word(i, w)));
+        let works = hits::within(&at.hits, &behind).any(|h| self.is_work(h));
+        let apart = line.items.get(items.end).is_none_or(|it| it.what == What::Mark)
+            || AFTER.iter().any(|w| line.is_word(items.end, w));
+        opens && (alone || works && (apart || known || !is_told_of(line, items.end)))
+    }
+
+    /// A step of the work, or a finding on the tooth.
+    fn is_work(&self, hit: &Hit) -> bool {
+        let Some(kind) = self.x.kinds.all.get(hit.kind) else { return false };
+        match hit.of {
+            Of::Rule(r) => {
+                let rule = kind.rules.get(r);
+                kind.place != Place::NamesTeeth && rule.is_some_and(|r| r.takes.is_none() && r.weight >= WORK)
+            }
+            Of::Field(..) => false,
+        }
+    }
 }
 
 /// Marks, fillers and small words that say nothing of their own.

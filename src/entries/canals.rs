@@ -33,7 +33,7 @@ pub(super) fn mentions(s: &Stretch<'_>, kind: usize, pieces: &[Piece]) -> Vec<Me
     let line = s.line;
     let mut out: Vec<Mention> = Vec::new();
     for i in s.items.clone() {
-        let Some(value) = line.term(i, "canals") else { continue };
+        let Some(value) = line.term(i, "canals").filter(|_| !is_side(line, i)) else { continue };
         let fluids =
             s.kinds.all.get(kind).is_some_and(|k| k.fields.values().any(|f| f.is == Is::Number(Slot::Ml)));
         let unit = line.unit(i).is_some_and(|u| u != "ml" || fluids);
@@ -59,6 +59,18 @@ pub(super) fn mentions(s: &Stretch<'_>, kind: usize, pieces: &[Piece]) -> Vec<Me
                         after,
                         "with" | "at" | "dried" | "patent" | "obturated" | "filled" | "were" | "are" | "to"
                     );
+                // "apex locator and radiograph, both": the two that were just named.
+                let of_two = |p: &Piece| {
+                    p.items.end <= i
+                        && (p.items.end..i).all(|k| line.is_mark(k, ","))
+                        && !number(p)
+                        && (p.items.clone().any(|k| line.is_word(k, "and"))
+                            || p.items.start > 1 && line.is_word(p.items.start - 1, "and")
+                            || line.spoken(p.items.start, p.items.end).contains(" and "))
+                };
+                if pieces.iter().any(of_two) {
+                    continue;
+                }
                 let in_list = pieces.iter().filter(|p| p.lead).count() > 1 || !out.is_empty();
                 if !alone || in_list {
                     continue;
@@ -105,6 +117,26 @@ pub(super) fn mentions(s: &Stretch<'_>, kind: usize, pieces: &[Piece]) -> Vec<Me
         }
     }
     out
+}
+
+/// "palatal access", "a millimetre palatal to the line": a side of the tooth, no canal.
+pub(super) fn is_side(line: &Line, i: usize) -> bool {
+    const OF_SIDE: [&str; 24] = [
+        "access", "approach", "wall", "walls", "aspect", "surface", "gingiva", "mucosa", "gum", "swelling",
+        "sulcus", "side", "plate", "bone", "flap", "groove", "ridge", "margin", "contact", "caries",
+        "filling", "box", "cusp", "tissue",
+    ];
+    let place = ["line", "main", "first", "other", "groove", "mesiobuccal"];
+    let further = ["further", "more", "slightly", "towards", "toward", "bit"];
+    OF_SIDE.iter().any(|w| line.is_word(i + 1, w))
+        || i > 2
+            && line.is_word(i - 1, "the")
+            && line.is_word(i - 2, "to")
+            && ["over", "way", "close", "up", "across", "near", "far"].iter().any(|w| line.is_word(i - 3, w))
+        || i > 0 && further.iter().any(|w| line.is_word(i - 1, w))
+        || line.is_word(i + 1, "to")
+            && line.is_word(i + 2, "the")
+            && place.iter().any(|w| line.is_word(i + 3, w))
 }
 
 /// "MB, ML, distal, nineteen, eighteen and a half, twenty": as many canals as values, first all of these and then all of

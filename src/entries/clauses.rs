@@ -15,7 +15,7 @@ use crate::{
 /// What the kind explains without a field for it, beside what has one.
 pub(super) fn explained(s: &Stretch<'_>, k: &Kind, pieces: &[Piece]) -> Vec<Range<usize>> {
     let mut out: Vec<Range<usize>> = Vec::new();
-    let ruled_out = || k.fields.values().flat_map(|f| &f.but_not);
+    let ruled_out = || k.each.iter().filter_map(|f| k.fields.get(f)).flat_map(|f| &f.but_not);
     if k.explains.is_empty() && ruled_out().next().is_none() {
         return out;
     }
@@ -42,6 +42,12 @@ pub(super) fn without_ruled_out(line: &Line, k: &Kind, pieces: &mut Vec<Piece>) 
         let not = k.fields.get(&p.field).into_iter().flat_map(|f| &f.but_not);
         p.lead && not.into_iter().any(|n| n.at(line, p.items.end).is_some())
     };
+    // "by paper point, the apex locator was unreliable"
+    let beside = |p: &Piece| {
+        let not = k.fields.get(&p.field).into_iter().flat_map(|f| &f.but_not);
+        !p.lead && not.into_iter().any(|n| n.at(line, p.items.end).is_some())
+    };
+    pieces.retain(|p| !beside(p));
     let out: Vec<bool> = pieces.iter().map(ruled_out).collect();
     let meant = pieces.iter().zip(&out).any(|(p, out)| p.lead && !out);
     if !meant || !out.contains(&true) {
@@ -100,7 +106,10 @@ pub(super) fn rest_of_clauses(s: &Stretch<'_>, k: &Kind, pieces: &mut Vec<Piece>
                 || cue(line, i, "negation-after")
                 || cue(line, i, "plan-after")
         };
-        let denied = (first..=last).any(other);
+        // "heat test on the seven": a tooth, no result.
+        let pointed =
+            first == last && line.atom(first).is_some() && first > 0 && line.is_word(first - 1, "the");
+        let denied = (first..=last).any(other) || pointed;
         if opens && !taken && !denied && last - first < LONGEST_REST {
             let said = line.spoken(first, last + 1);
             more.push(Piece {

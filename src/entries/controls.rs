@@ -124,13 +124,16 @@ pub(super) fn dangling(line: &Line, items: &Range<usize>) -> bool {
             }
             k -= 1;
         }
-        line.is_word(k, "no") || cue(line, k, "wrong")
+        // "he takes a forty every time, me, no"
+        let other = ["me", "i", "him", "her", "us", "them"];
+        let answer = k > 1 && line.is_mark(k - 1, ",") && other.iter().any(|w| line.is_word(k - 2, w));
+        line.is_word(k, "no") && !answer || cue(line, k, "wrong")
     }
 }
 
 /// A rule's words are no sign of a step where they only say when or why ("before the obturation", "because the bleeding
 /// …"), or where they are a number's unit ("thirty gauge").
-pub(super) fn is_sign(hit: &Hit, line: &Line) -> bool {
+pub(super) fn is_sign(kinds: &Kinds, hit: &Hit, line: &Line) -> bool {
     // "eight K", but not every letter K or H that was spelled.
     let letter = hit.end == hit.first + 1
         && line.term(hit.first, "instruments").is_some()
@@ -168,7 +171,9 @@ pub(super) fn is_sign(hit: &Hit, line: &Line) -> bool {
     }
     let end = line.sentence_end(hit.end).min(line.next_comma(hit.end));
     let valued = line.next_number(hit.first) < end;
-    if at > 0 && cue(line, at - 1, "beside") && !valued {
+    // "for this lower right second molar"
+    let tooth = kinds.all.get(hit.kind).is_some_and(|k| k.place == Place::NamesTeeth);
+    if at > 0 && cue(line, at - 1, "beside") && !valued && !tooth {
         return false;
     }
     let from =

@@ -3,6 +3,8 @@
 use std::ops::Range;
 
 use super::{
+    fill::Draft,
+    segment::Reading,
     sentence::cue,
     session::{At, Note, Session, push_doubt},
 };
@@ -49,6 +51,10 @@ fn heard_to(f: &Field, line: &Line, field: &str, place: &Range<usize>, entry: &m
     let Some(n) = entry.values.get(field).and_then(Value::number).filter(|n| *n < low) else { return };
     let first = place.clone().find(|&i| line.atom(i).is_some()).unwrap_or(place.start);
     let to = first.checked_sub(1).is_some_and(|b| line.is_word(b, "to"));
+    // "a half to one millimetre"
+    if first.checked_sub(2).is_some_and(|b| line.atom(b).is_some() || line.unit(b).is_some()) {
+        return;
+    }
     let whole = n.saturating_add(Decimal::whole(20));
     if to && n >= Decimal::whole(1) && n < Decimal::whole(10) && whole >= low && whole <= high {
         entry.values.insert(field.to_owned(), Value::Number(whole));
@@ -122,6 +128,22 @@ fn cues(line: &Line, items: &Range<usize>, field: &str, place: &Range<usize>, f:
             let other = line.atom(at).map(|a| Value::Number(a.value));
             push_doubt(entry, field, "two numbers were said", other.as_slice());
         }
+    }
+}
+
+/// "access, well, sort of", "I think I also did saline": no value is in doubt, but the step.
+pub(super) fn unsure(at: &At<'_>, items: &Range<usize>, reading: &Reading, entry: &mut Entry, draft: &Draft) {
+    const NEAR: usize = 6;
+    let line = &at.line;
+    let said = reading.text.is_none() && entry.status == Status::Done && entry.doubts.is_empty();
+    let start = line.sentence_start(reading.rule_items.start).max(items.start.saturating_sub(NEAR));
+    let opens = (start..reading.rule_items.start).any(|i| {
+        cue(line, i, "unsure") && ["i", "we"].iter().any(|w| line.is_word(i + 1, w) || line.is_word(i + 2, w))
+    });
+    let end = line.sentence_end(reading.rule_items.end.saturating_sub(1)).min(reading.rule_items.end + NEAR);
+    let after = draft.pieces.is_empty() && (reading.rule_items.end..end).any(|i| cue(line, i, "unsure"));
+    if said && (opens || after) {
+        push_doubt(entry, "entry", "the speaker was not sure", &[]);
     }
 }
 

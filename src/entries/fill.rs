@@ -6,6 +6,7 @@ use super::{
     canals::{Mention, by_clause, group, mentions, merge, pair_canals, put_same, share_canals, take_same},
     clauses::{explained, rest_of_clauses, without_ruled_out},
     hits::{self, Hit, Of},
+    in_order,
     sentence::{self, cue},
 };
 use crate::{
@@ -101,6 +102,7 @@ pub fn fill(s: &Stretch<'_>, kind: usize) -> Option<Filled> {
     let mut pieces = choose(s, kind, k);
     let mut score = 0.0;
     pieces.sort_by_key(|p| p.items.start);
+    let in_order = in_order::take(s, k, &mut pieces);
     listed_numbers(s, &mut pieces);
     bare_repairs(s, k, &mut pieces);
     misplaced_repairs(s.line, k, &mut pieces);
@@ -110,7 +112,7 @@ pub fn fill(s: &Stretch<'_>, kind: usize) -> Option<Filled> {
     {
         score -= 0.9 * conflicts as f32;
     }
-    for p in &pieces {
+    for p in pieces.iter().chain(&in_order) {
         score += if !p.lead && !is_plausible(k, p) {
             0.0
         } else if p.value.is_some() || p.same {
@@ -130,7 +132,9 @@ pub fn fill(s: &Stretch<'_>, kind: usize) -> Option<Filled> {
     }
     let explained = explained(s, k, &pieces);
     score += 0.8 * f32::from(u8::try_from(explained.len().min(6)).unwrap_or(6));
-    let leftover = leftover(s, &pieces, &mentions, &explained, k.place == Place::NamesCanals);
+    let known: Vec<Range<usize>> =
+        explained.into_iter().chain(in_order.iter().map(|p| p.items.clone())).collect();
+    let leftover = leftover(s, &pieces, &mentions, &known, k.place == Place::NamesCanals);
     #[expect(clippy::cast_precision_loss, reason = "a handful")]
     {
         score -= 0.7 * leftover.len() as f32;
@@ -151,7 +155,9 @@ pub fn fill(s: &Stretch<'_>, kind: usize) -> Option<Filled> {
     let mut mentions = mentions;
     let same = take_same(s, &mut mentions, &pieces);
     let pieces_start = pieces.iter().filter(|p| p.value.is_some()).map(|p| p.items.start).min();
+    let named = if in_order.is_empty() { vec![] } else { mentions.clone() };
     let mut drafts = drafts(s.line, k, pieces, mentions);
+    in_order::put(&mut drafts, &named, in_order, s.line);
     if k.place == Place::Tooth {
         // "tapping on it, percussion I should say, tender": told once.
         let values = |d: &Draft| -> Vec<(String, Option<Value>)> {
@@ -404,6 +410,14 @@ fn settle(line: &Line, k: &Kind, pieces: &mut Vec<Piece>) -> usize {
             continue;
         };
         if repaired(line, p.items.end..q.items.start) {
+            // "twenty oh four, or was that a twenty five, no, twenty": as it was said first.
+            let back = pieces.iter().skip(j + 1).find(|r| {
+                r.field == p.field && r.value == p.value && repaired(line, q.items.end..r.items.start)
+            });
+            if let Some(back) = back.map(|r| r.items.clone()) {
+                pieces.retain(|x| x.items != q.items && x.items != back);
+                continue;
+            }
             // A size that goes takes its taper along.
             // A word that goes takes along what was said of it ("chlorhexidine two percent, no, saline").
             let end = if matches!(p.value, Some(Value::Text(_))) { q.items.start } else { p.items.end };
@@ -417,12 +431,22 @@ fn settle(line: &Line, k: &Kind, pieces: &mut Vec<Piece>) -> usize {
         }
         let listed = leads_between(pieces, &p, &q)
             || (!k.each.is_empty() && pieces.iter().filter(|x| x.lead).count() > 1);
-        if listed && !joins {
+        let both = (p.items.end..q.items.start).all(|i| line.is_word(i, "and") || line.is_word(i, "a"));
+        if let Some(both) = together(k, &p, &q).filter(|_| listed && both) {
+            // "… by apex locator and radiograph": one value, said of the whole list.
+            if let Some(x) = pieces.get_mut(i) {
+                x.value = Some(Value::Text(both));
+                x.items.end = q.items.end;
+                x.weight += q.weight + 4;
+                x.doubts.extend(q.doubts.clone());
+            }
+            pieces.remove(j);
+        } else if listed && !joins {
             // Each belongs to a list item of its own.
             i += 1;
         } else if p.value == q.value && p.same == q.same {
             pieces.remove(j);
-        } else if joins {
+        } else if joins && !(of_list(k, &p) && (p.items.end..q.items.start).any(|i| line.is_mark(i, ","))) {
             let text = |v: &Option<Value>| v.as_ref().map(ToString::to_string).unwrap_or_default();
             let joined = format!("{}, {}", text(&p.value), text(&q.value));
             if let Some(x) = pieces.get_mut(i) {
@@ -445,6 +469,11 @@ fn settle(line: &Line, k: &Kind, pieces: &mut Vec<Piece>) -> usize {
         }
     }
     conflicts
+}
+
+/// Is a value one of a vocabulary? Two of these, with a comma between, are two things ("glass ionomer over that, composite").
+fn of_list(k: &Kind, p: &Piece) -> bool {
+    k.fields.get(&p.field).is_some_and(|f| matches!(f.is, crate::kinds::Is::Term(_)))
 }
 
 /// The value that two values of a field have together ("by locator and film").
@@ -517,6 +546,7 @@ fn breaks(s: &Stretch<'_>, pieces: &[Piece]) -> f32 {
         }
         if s.line.items.get(i).is_some_and(|it| it.what == What::Mark) {
             cost += match s.line.text(i) {
+                "." | "?" | "!" | ";" if leads_apart(pieces, i) => 1.0,
                 "." | "?" | "!" | ";" => 0.45,
                 "," | ":" => 0.03,
                 _ => 0.0,
@@ -526,6 +556,18 @@ fn breaks(s: &Stretch<'_>, pieces: &[Piece]) -> f32 {
         }
     }
     cost
+}
+
+/// Do list items with values of their own stand on both sides of a stop ("30, 35, 40 to length. 45, 1 short.")?
+fn leads_apart(pieces: &[Piece], stop: usize) -> bool {
+    let own = |p: &&Piece| !p.lead && p.value.as_ref().and_then(Value::number).is_some();
+    let before = |p: &&Piece| p.items.end <= stop;
+    let after = |p: &&Piece| p.items.start > stop;
+    let both = |side: &dyn Fn(&&Piece) -> bool| {
+        pieces.iter().filter(|p| side(p)).any(|p| p.lead)
+            && pieces.iter().filter(|p| side(p)).any(|p| own(&p))
+    };
+    both(&before) && both(&after)
 }
 
 /// List items, and which attributes and canals belong to which.
@@ -599,6 +641,7 @@ fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Mention>) -> 
             && (line.clause_start(at) > last_lead
                 || line.clause_start(first_lead) == line.clause_start(at) && one_list())
             && at > last_lead
+            && p.value.as_ref().and_then(Value::number).is_none_or(|n| n == Decimal::ZERO)
             && p.items.clone().all(|i| line.atom(i).is_none())
             && pieces.iter().filter(|x| x.field == p.field).count() == 1;
         for (n, draft) in out.iter_mut().enumerate() {

@@ -150,8 +150,12 @@ impl Session<'_> {
 
     /// "now the distal": a canal named without an entry carries.
     pub(super) fn name_canal(&mut self, at: &At<'_>, items: &Range<usize>) {
-        let named: Vec<&str> =
-            items.clone().filter_map(|i| at.line.term(i, "canals")).filter(|c| *c != "all?").collect();
+        let named: Vec<&str> = items
+            .clone()
+            .filter(|&i| !super::canals::is_side(&at.line, i))
+            .filter_map(|i| at.line.term(i, "canals"))
+            .filter(|c| *c != "all?")
+            .collect();
         let words = items
             .clone()
             .filter(|&i| matches!(at.line.items.get(i).map(|it| &it.what), Some(What::Word)))

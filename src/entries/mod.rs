@@ -4,14 +4,17 @@
 
 mod amend;
 mod beside;
+mod breath;
 mod canals;
 mod clauses;
+mod completes;
 mod controls;
 mod doubts;
 mod entry;
 pub mod fill;
 mod goes_on;
 pub mod hits;
+mod in_order;
 mod locate;
 mod own;
 mod past;
@@ -22,6 +25,7 @@ pub mod status;
 mod steps;
 mod tears;
 mod teeth;
+mod texts;
 pub mod tooth;
 pub mod why;
 

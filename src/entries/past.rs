@@ -6,7 +6,7 @@ use super::{
     hits::{self, Hit, Of},
     segment::{Reading, Segment},
     sentence::cue,
-    session::{At, Note, SURE, Session, blank, tidy},
+    session::{At, Note, SURE, Session, blank, push_doubt, tidy},
     status::Manner,
     why::Why,
 };
@@ -74,6 +74,10 @@ impl Session<'_> {
         if self.manner() == Manner::Theory {
             return;
         }
+        // "I skipped that on his wife last year": nothing of this tooth.
+        if items.clone().any(|i| cue(&at.line, i, "elsewhere")) {
+            return;
+        }
         let trade = hits::within(&at.hits, items).any(|h| matches!(h.of, Of::Rule(_)))
             || items.clone().any(|i| at.line.term(i, "trade").is_some());
         let Some((k, r)) = self
@@ -106,6 +110,12 @@ impl Session<'_> {
         }
         let mut why = Why { opened_by: said, ..Why::default() };
         self.locate(at, &mut entry, &mut why, Place::Tooth, None);
+        self.late(at.n, &mut entry);
+        let measured =
+            |i: usize| at.line.atom(i).is_some() && matches!(at.line.unit(i + 1), Some("mm" | "mil"));
+        if items.clone().any(measured) {
+            push_doubt(&mut entry, "entry", "a measure was told with it; it may be of today", &[]);
+        }
         self.push(entry, Note { breath: at.n, items: items.clone(), kind: k, why, numbers: vec![] });
         at.place(items.clone());
     }

@@ -6,7 +6,7 @@ use super::{
     fill::{self, Filled, Stretch},
     hits::{self, Hit, Of},
     sentence::{self, Sentence, Speech, cue},
-    tears,
+    tears, texts,
 };
 use crate::{
     kinds::{Kinds, TakesTo},
@@ -136,51 +136,7 @@ pub fn cut(line: &Line, kinds: &Kinds, heard: Heard<'_>, run: &[Sentence]) -> Ve
         j = i;
     }
     out.reverse();
-    whole_texts(line, kinds, run, join(line, kinds, hits, fields, run, out))
-}
-
-/// A text that may be a whole sentence takes in what stands beside it in its sentence: parts without an entry, and texts
-/// of the same sort ("fit and well, no medication, …").
-fn whole_texts(line: &Line, kinds: &Kinds, run: &[Sentence], segments: Vec<Segment>) -> Vec<Segment> {
-    let rule = |r: &Reading| kinds.all.get(r.kind).and_then(|k| k.rules.get(r.rule));
-    let wide = |s: &Segment| {
-        s.read.as_ref().is_some_and(|r| {
-            r.text.is_some()
-                && rule(r)
-                    .is_some_and(|rule| rule.takes.as_ref().is_some_and(|t| t.to == TakesTo::WholeSentence))
-        })
-    };
-    let same_sentence = |a: &Segment, b: &Segment| {
-        sentence::of_item(run, a.items.start).is_some_and(|s| s.items.contains(&b.items.start))
-    };
-    let alike = |a: &Segment, b: &Segment| match (&a.read, &b.read) {
-        (Some(x), Some(y)) => {
-            x.kind == y.kind && rule(x).map(|r| &r.sets) == rule(y).map(|r| &r.sets) && wide(a) && wide(b)
-        }
-        _ => false,
-    };
-    let says =
-        |s: &Segment| s.items.clone().any(|i| line.items.get(i).is_some_and(|it| it.what != What::Mark));
-    let mut out: Vec<Segment> = Vec::new();
-    for s in segments {
-        let Some(last) = out.last_mut().filter(|l| same_sentence(l, &s)) else {
-            out.push(s);
-            continue;
-        };
-        let grown = last.items.start..s.items.end;
-        let takes_next = wide(last) && (s.read.is_none() || alike(last, &s));
-        let takes_last = wide(&s) && last.read.is_none() && says(last);
-        if takes_next || takes_last {
-            let mut read = if takes_next { last.read.take() } else { s.read };
-            if let Some(r) = &mut read {
-                r.text = Some(grown.clone());
-            }
-            *last = Segment { items: grown, read };
-        } else {
-            out.push(s);
-        }
-    }
-    out
+    texts::whole_texts(line, kinds, run, join(line, kinds, hits, fields, run, out))
 }
 
 /// What it costs to leave a stretch without an entry: more where it names numbers or canals.
@@ -205,6 +161,11 @@ fn join(
     run: &[Sentence],
     segments: Vec<Segment>,
 ) -> Vec<Segment> {
+    // "I find the buccal. I find the palatal. Two canals.": what is counted together is one find.
+    let counts = |f: &Filled| f.drafts.iter().all(|d| d.canal.is_none() && !d.pieces.is_empty());
+    let names =
+        |r: &Reading| kinds.all.get(r.kind).is_some_and(|k| k.place == crate::kinds::Place::NamesCanals);
+    let counted = segments.iter().any(|s| s.read.as_ref().is_some_and(|r| names(r) && counts(&r.filled)));
     let mut out: Vec<Segment> = Vec::new();
     for s in segments {
         if let (Some(last), Some(read)) = (out.last(), &s.read)
@@ -215,6 +176,7 @@ fn join(
             && (!says_twice(kinds, &before.filled, &read.filled)
                 || lists(line, kinds, &before.filled, &read.filled, last.items.start..s.items.end))
             && !denies(line, s.items.clone(), &read.filled)
+            && (counted || !finds_anew(line, kinds, before, read, last.items.start..s.items.end))
             && let (_, Some(joined)) = score(line, kinds, hits, fields, last.items.start..s.items.end, run)
             && joined.kind == read.kind
         {
@@ -242,6 +204,14 @@ fn lists(line: &Line, kinds: &Kinds, a: &Filled, b: &Filled, items: Range<usize>
     let of_value = |i: usize| pieces().any(|p| p.items.contains(&i));
     let ends = |i: usize| (line.is_mark(i, ".") || line.is_mark(i, ";")) && !of_value(i);
     each && has_lead(a) && has_lead(b) && !inside.any(ends)
+}
+
+/// "MB and ML located. Distal located, further lingual.": two finds, each in a sentence of its own.
+fn finds_anew(line: &Line, kinds: &Kinds, a: &Reading, b: &Reading, items: Range<usize>) -> bool {
+    let names = kinds.all.get(b.kind).is_some_and(|k| k.place == crate::kinds::Place::NamesCanals);
+    let canals = |r: &Reading| r.filled.drafts.iter().any(|d| d.canal.is_some());
+    let ends = |i: usize| line.ends_sentence(i);
+    names && canals(a) && canals(b) && a.rule == b.rule && (items.start..b.rule_items.start).any(ends)
 }
 
 /// A stretch that denies or plans has a status of its own.
@@ -302,10 +272,20 @@ fn takes_back(line: &Line, hits: &[Hit], whole: &Range<usize>, at: usize) -> boo
     else {
         return false;
     };
-    let after = (repair..whole.end).find(|&i| !small(i) && !cue(line, i, "repair"));
+    let article = |i: usize| line.is_word(i, "a") || line.is_word(i, "an") || line.is_word(i, "the");
+    let after = (repair..whole.end).find(|&i| !small(i) && !cue(line, i, "repair") && !article(i));
     let last = (whole.start..repair).rev().find(|&i| !small(i) && !cue(line, i, "repair"));
     let clause =
         (whole.start..last.unwrap_or(repair)).rev().find(|&i| line.is_mark(i, ",") || line.is_mark(i, "."));
+    // "rotary twenty, mesiobuccal, or was that a twenty five": the number stands a clause before.
+    let numbers = |mut r: Range<usize>| r.any(|i| line.atom(i).is_some());
+    let before = clause.filter(|&c| {
+        after.is_some_and(|a| line.atom(a).is_some()) && !numbers(c..repair) && numbers(whole.start..c)
+    });
+    let clause = match before {
+        Some(c) => (whole.start..c).rev().find(|&i| line.is_mark(i, ",") || line.is_mark(i, ".")),
+        None => clause,
+    };
     let first = clause.map_or(whole.start, |c| c + 1);
     at > first
         && last.is_some_and(|b| {
@@ -443,14 +423,21 @@ fn score(
         let names = kind.place == crate::kinds::Place::NamesTeeth && weight(top) > NUMBER_SIGN;
         let cost = if rule.takes.is_some() { TOLD_DOUBTFUL } else { DOUBTFUL };
         let denied = is_denied(line, top);
-        let mut score = weight(top) - if doubtful && !names && !denied { cost } else { 0.0 };
+        // "didn't use EDTA, we're out of it till Friday": what was not done is told.
+        let clause =
+            line.clause_start(top.first)..top.end.max(line.next_comma(top.end).min(top.end + NEAR_NO));
+        let left = clause.into_iter().any(|i| {
+            cue(line, i, "negation-after") || cue(line, i, "negation") && !sentence::takes_back(line, i)
+        });
+        let mut score = weight(top) - if doubtful && !names && !denied && !left { cost } else { 0.0 };
         let mut text = None;
         if let Some(takes) = &rule.takes {
-            let next = next_told(kinds, hits, top);
+            let next = texts::next_told(kinds, hits, top);
             // "medical history no allergies": the "no" that a longer way of saying the rule ends with is of the text.
             let alike = rules.iter().filter(|h| h.kind == top.kind && h.of == top.of && h.first == top.first);
             let end = alike.map(|h| h.end).min().unwrap_or(top.end);
-            let Some(range) = text_range(line, takes.to, takes.with_rule, top.first..end, &items, run, next)
+            let Some(range) =
+                texts::text_range(line, takes.to, takes.with_rule, top.first..end, &items, run, next)
             else {
                 continue;
             };
@@ -646,52 +633,4 @@ fn unexplained(line: &Line, kinds: &Kinds, rules: &[&Hit], top: &Hit, filled: &F
         }
     }
     worst.iter().map(|(_, w)| 0.5 * w.min(2.0)).sum()
-}
-
-/// Where the next thing that is kept as said begins ("identity confirmed | medical history no changes").
-fn next_told(kinds: &Kinds, hits: &[Hit], rule: &Hit) -> Option<usize> {
-    let from = hits.partition_point(|h| h.first < rule.end);
-    let told = |h: &&Hit| match h.of {
-        Of::Rule(r) => kinds
-            .all
-            .get(h.kind)
-            .and_then(|k| k.rules.get(r))
-            .is_some_and(|other| other.takes.is_some() && (h.kind != rule.kind || h.of != rule.of)),
-        Of::Field(..) => false,
-    };
-    hits.iter().skip(from).find(told).map(|h| h.first)
-}
-
-/// The items that a text rule takes; nothing where the stretch is not the one it wants.
-fn text_range(
-    line: &Line,
-    to: TakesTo,
-    with_rule: bool,
-    rule: Range<usize>,
-    items: &Range<usize>,
-    run: &[Sentence],
-    next: Option<usize>,
-) -> Option<Range<usize>> {
-    let sentence = sentence::of_item(run, rule.start)?;
-    let breath_end = run.last()?.items.end;
-    let end = match to {
-        TakesTo::Breath => breath_end,
-        TakesTo::Sentence | TakesTo::WholeSentence => sentence.items.end,
-        TakesTo::Next => {
-            let end = sentence.items.end.min(line.next_comma(rule.end) + 1);
-            end.min(next.unwrap_or(end))
-        }
-    };
-    if to != TakesTo::WholeSentence && items.end != end {
-        return None;
-    }
-    if to == TakesTo::WholeSentence {
-        let clause = items.start > sentence.items.start
-            && (line.is_mark(items.start - 1, ",")
-                || line.is_word(items.start - 1, "and")
-                || line.is_word(items.start, "and"));
-        return (items.start == sentence.items.start || clause).then(|| items.clone());
-    }
-    let start = if with_rule { rule.start } else { rule.end };
-    Some(start..end)
 }

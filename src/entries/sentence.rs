@@ -4,7 +4,10 @@
 
 use std::ops::Range;
 
-use crate::words::line::{Line, What};
+use crate::words::{
+    line::{Line, What},
+    number::Form,
+};
 
 /// What kind of speech a sentence is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -47,7 +50,18 @@ pub fn of_item(sentences: &[Sentence], item: usize) -> Option<&Sentence> {
 /// Do the words at item `i` take back what was said before? "no" does so only as a word of its own ("twenty, no, twenty
 /// one"); before a noun it denies ("no perforation").
 pub fn takes_back(line: &Line, i: usize) -> bool {
+    // "twenty, say twenty and a half"
+    let anew = line.is_word(i, "say") && line.atom(i + 1).is_some() && i > 1 && line.is_mark(i - 1, ",");
+    if anew && line.atom(i - 2).is_some() {
+        return true;
+    }
     if !cue(line, i, "repair") {
+        return false;
+    }
+    // "stops at, hang on, seventeen": nothing was said yet that could be taken back.
+    let open = ["at", "to", "is", "size", "a", "the", "of", "with", "was"];
+    let before = i.checked_sub(1).map(|b| if line.is_mark(b, ",") { b.saturating_sub(1) } else { b });
+    if cue(line, i, "hold") && before.is_some_and(|b| open.iter().any(|w| line.is_word(b, w))) {
         return false;
     }
     if !line.is_word(i, "no") {
@@ -104,7 +118,9 @@ fn corrects_earlier(line: &Line, i: usize) -> bool {
     const STRONG: [&str; 6] = ["correct", "misspoke", "lie", "mistake", "amend", "should read"];
     let strong = || STRONG.iter().any(|w| line.text(i).contains(w));
     let plain = |b: usize| {
-        line.items.get(b).is_some_and(|it| it.what == What::Word) || line.term(b, "fillers").is_some()
+        line.items.get(b).is_some_and(|it| matches!(it.what, What::Word | What::Term(..)))
+            && line.unit(b).is_none()
+            && line.term(b, "canals").is_none()
     };
     cue(line, i, "repair") && line.is_mark(i - 1, ",") && plain(i - 2) && strong()
 }
@@ -139,13 +155,16 @@ fn push_part(line: &Line, items: Range<usize>, lecture: bool, conditional: bool,
         parts.push(start..items.end);
         if parts.len() > 1 && !line.is_mark(items.end - 1, "?") {
             let mut talking = false;
+            let mut answered = false;
             for part in parts {
                 if part.is_empty() {
                     continue;
                 }
                 let mut s = self::speech(line, part.clone(), lecture);
-                // What follows a question or request in the same sentence belongs to it.
-                if talking && s == Speech::Treatment {
+                // What follows a question or request in the same sentence belongs to it, but for the answer.
+                answered |= talking
+                    && ["yes", "yeah", "yep", "yup", "aye"].iter().any(|w| line.is_word(part.start, w));
+                if talking && !answered && s == Speech::Treatment {
                     s = speech;
                 }
                 talking |= matches!(s, Speech::Talk(_));
@@ -153,6 +172,20 @@ fn push_part(line: &Line, items: Range<usize>, lecture: bool, conditional: bool,
             }
             return;
         }
+    }
+    // "root filled four years back, now pain on chewing": what is now is told of this visit.
+    if speech == Speech::Past
+        && let Some(now) = (items.start + 2..items.end.saturating_sub(1)).find(|&i| {
+            let joined = line.is_mark(i - 1, ",") && line.text(i).split(' ').any(|w| w == "now")
+                || line.is_word(i, "and") && line.is_word(i + 1, "now")
+                || line.text(i) == "and now";
+            joined && self::speech(line, i..items.end, lecture) != Speech::Past
+        })
+    {
+        out.push(Sentence { items: items.start..now, speech, conditional });
+        let speech = self::speech(line, now..items.end, lecture);
+        out.push(Sentence { items: now..items.end, speech, conditional });
+        return;
     }
     out.push(Sentence { items, speech, conditional });
 }
@@ -174,7 +207,11 @@ pub fn condition_end(line: &Line, at: usize, end: usize) -> usize {
     {
         return i + 1;
     }
-    let subject = |i: usize| cue(line, i, "you") || line.is_word(i, "we") || line.is_word(i, "i");
+    let own = ["we", "i", "i'll", "we'll", "i'd", "we'd"];
+    let subject = |i: usize| {
+        cue(line, i, "you")
+            || own.iter().any(|w| line.is_word(i, w) || line.text(i).split(' ').next() == Some(*w))
+    };
     (at + 3..near).find(|&i| cue(line, i, "imperative") || subject(i)).unwrap_or(end)
 }
 
@@ -214,19 +251,30 @@ fn speech(line: &Line, items: Range<usize>, lecture: bool) -> Speech {
             |i: usize| ["with", "to", "for", "see", "sees"].iter().any(|w| i > 0 && line.is_word(i - 1, w));
         other.is_some_and(|i| !with(i)) && !["plan", "plan-after", "condition"].iter().any(|c| any(c))
     };
-    if any("past") || of_others() {
+    // "root filled in 2011"
+    let year = |i: usize| {
+        let n = line.atom(i).filter(|a| matches!(a.form, Form::Printed { digits: 4, .. }));
+        let told = i > 0 && ["in", "since", "from"].iter().any(|w| line.is_word(i - 1, w));
+        told && n.and_then(|a| a.value.to_whole()).is_some_and(|n| (1950..2040).contains(&n))
+    };
+    if any("past") || of_others() || items.clone().any(year) {
         return Speech::Past;
     }
     if !lecture && (cue(line, first, "patient-start") || any("patient")) {
         return Speech::Talk("patient");
     }
     let measured = |i: usize| line.atom(i).is_some() && line.unit(i + 1).is_some();
-    if any("total") && items.clone().any(measured) {
+    let about = |i: usize| line.atom(i).is_some() && any("unsure-after");
+    if any("total") && items.clone().any(|i| measured(i) || about(i)) {
         return Speech::Talk("total");
     }
     // "composite we will do on monday"
     let day = any("day") && !any("plan") && !any("plan-after");
-    if any("fact") || any("talk") || day {
+    // "chlorhexidine not used, because it will precipitate": the reason is no talk of its own.
+    let because = |i: &usize| cue(line, *i, "reason") || line.text(*i).starts_with("because");
+    let reason = (first + 1..items.end).find(because).unwrap_or(items.end);
+    let fact = find_cue(line, items.start..reason, "fact").is_some();
+    if fact || any("talk") || day {
         return Speech::Doubtful;
     }
     Speech::Treatment

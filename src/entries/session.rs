@@ -2,11 +2,8 @@
 
 use std::ops::Range;
 
-pub(super) use super::entry::{blank, numbers, push_doubt};
 use super::{
-    Extracted, Extractor, amend,
-    beside::{self, Neighbour},
-    controls, doubts,
+    Extracted, Extractor, amend, beside, completes, controls, doubts,
     fill::{self, Draft, Filled, Stretch},
     goes_on,
     hits::{self, Hit, Of, PatternId},
@@ -15,6 +12,11 @@ use super::{
     status::{self, Manner, Told},
     steps,
     why::{From, Spoken, Why},
+};
+pub(super) use super::{
+    breath::At,
+    entry::{blank, numbers, push_doubt},
+    texts::tidy,
 };
 use crate::{
     kinds::{Place, pattern::Candidates},
@@ -30,6 +32,8 @@ pub(super) const NEAR: usize = 120;
 pub(super) const SURE: f32 = 3.0;
 /// So short is what only completes the entry of the breath before.
 const BARE: usize = 8;
+/// So many items before a tooth's own words its status is told.
+const NEAR_TOOTH: usize = 6;
 /// How many entries back an earlier value is looked for: more than a visit has, so that long recordings stay linear.
 pub(super) const FAR_BACK: usize = 400;
 
@@ -60,6 +64,10 @@ pub(super) struct Session<'a> {
     pub(super) struck: Option<(usize, usize)>,
     /// Room for looking for hits.
     near: Candidates<PatternId>,
+    /// The breath whose last words of treatment found no place: a strike that follows means these.
+    pub(super) unheeded: Option<usize>,
+    /// The breath in which the work in a canal of this tooth began.
+    pub(super) began: Option<(usize, Option<String>)>,
 }
 
 #[derive(Debug, Clone, Default)]
@@ -71,47 +79,6 @@ pub(super) struct Note {
     pub(super) why: Why,
     /// Fields whose numbers were said, the last first: a bare number that corrects means one of these.
     pub(super) numbers: Vec<String>,
-}
-
-/// A breath while it is worked on.
-pub(super) struct At<'b> {
-    pub(super) n: usize,
-    pub(super) breath: &'b Breath,
-    pub(super) line: Line,
-    pub(super) hits: Vec<Hit>,
-    /// For each kind which of the hits are its fields.
-    pub(super) fields: Vec<Vec<u32>>,
-    pub(super) sentences: Vec<Sentence>,
-    /// Items inside a number of several pieces: nothing may start there.
-    inside: Vec<bool>,
-    /// Teeth named beside the one at work.
-    pub(super) beside: Vec<Neighbour>,
-    /// Items that found a place.
-    pub(super) placed: Vec<bool>,
-}
-
-impl At<'_> {
-    pub(super) fn place(&mut self, items: Range<usize>) {
-        for p in self.placed.get_mut(items).into_iter().flatten() {
-            *p = true;
-        }
-    }
-
-    /// Words of an item range, and when they were said.
-    pub(super) fn spoken(&self, items: &Range<usize>) -> Spoken {
-        let (words, at_s, _) = self.said(items);
-        Spoken { words, at_s }
-    }
-
-    /// Words and times of an item range.
-    pub(super) fn said(&self, items: &Range<usize>) -> (String, f64, f64) {
-        let heard = self.line.heard(items.start, items.end);
-        let words = self.breath.words.get(heard).unwrap_or_default();
-        let text = words.iter().map(|w| w.text.as_str()).collect::<Vec<_>>().join(" ");
-        let from = words.first().map_or(self.breath.from_s, |w| w.from_s);
-        let to = words.last().map_or(self.breath.to_s, |w| w.to_s);
-        (text, from, to)
-    }
 }
 
 impl<'a> Session<'a> {
@@ -134,6 +101,8 @@ impl<'a> Session<'a> {
             announced: None,
             struck: None,
             near: Candidates::default(),
+            unheeded: None,
+            began: None,
         }
     }
 
@@ -170,6 +139,7 @@ impl<'a> Session<'a> {
         self.stretch(&mut at, start..end);
         doubts::astray(self, &at);
         doubts::denied_after(self, &at);
+        self.unheeded = at.leaves_treatment(end).then_some(n);
         self.rest(&at);
         for remark in &breath.remarks {
             if breath.words.is_empty() {
@@ -193,7 +163,7 @@ impl<'a> Session<'a> {
         hits.retain(|h| {
             inside.get(h.first) != Some(&true)
                 && self.is_real(h, line)
-                && controls::is_sign(h, line)
+                && controls::is_sign(&self.x.kinds, h, line)
                 && !self.is_vague(h)
                 && !controls::in_passing(&self.x.kinds, h, line)
                 && !self.is_ruled_out(h, line)
@@ -218,6 +188,11 @@ impl<'a> Session<'a> {
         let near =
             hit.first.saturating_sub(3).max(line.sentence_start(hit.first)).max(line.clause_start(hit.first))
                 ..(hit.end + 3).min(line.sentence_end(hit.end)).min(line.next_comma(hit.end));
+        let sentence = line.sentence_start(hit.first).max(hit.first.saturating_sub(NEAR))..hit.first;
+        let among = |v: &String| sentence.clone().any(|i| line.term(i, v).is_some());
+        if matches!(hit.of, Of::Rule(_)) && kind.not_among.iter().any(among) {
+            return true;
+        }
         matches!(hit.of, Of::Rule(_))
             && near.into_iter().any(|i| kind.not_with.iter().any(|class| cue(line, i, class)))
     }
@@ -382,10 +357,14 @@ impl<'a> Session<'a> {
             None => {
                 let pieces = || reading.filled.drafts.iter().flat_map(|d| &d.pieces);
                 let valued = |i: usize| pieces().any(|p| p.items.contains(&i));
-                let manner = if kind.place == Place::NamesTeeth { Manner::Record } else { self.manner() };
+                let names = kind.place == Place::NamesTeeth;
+                let manner = if names { Manner::Record } else { self.manner() };
+                // Only what stands right before a tooth says anything of it.
+                let near =
+                    reading.rule_items.start.saturating_sub(NEAR_TOOTH).max(sentence.start)..sentence.end;
                 status::of(
                     &at.line,
-                    sentence,
+                    if names { &near } else { sentence },
                     &segment.items,
                     reading.rule_items.start,
                     manner,
@@ -399,7 +378,14 @@ impl<'a> Session<'a> {
             && told.status == Status::Planned
             && told.by.is_some_and(|i| reading.rule_items.contains(&i))
         {
-            // "next visit in a fortnight": the words say when, not that something is planned.
+            // "next visit in a fortnight": the words say when, not that something is planned; "will" does.
+            let will =
+                told.by.is_some_and(|i| ["will", "shall"].iter().any(|w| at.line.text(i).starts_with(w)));
+            if !will {
+                told = Status::Done.into();
+            }
+        }
+        if kind.facts && told.status != Status::Conditional {
             told = Status::Done.into();
         }
         let status = told.status;
@@ -437,7 +423,7 @@ impl<'a> Session<'a> {
             let announced = self.announced.is_some_and(|(k, breath)| k != reading.kind && breath == at.n);
             if announced && goes_on::as_announced(self, at, &segment.items, sentence)
                 || goes_on::continues(self, at, &segment.items, sentence, instead)
-                || amend::completes(self, at, &segment.items)
+                || completes::completes(self, at, &segment.items)
             {
                 return true;
             }
@@ -447,11 +433,14 @@ impl<'a> Session<'a> {
             let pieces = || reading.filled.drafts.iter().flat_map(|d| &d.pieces);
             let by_value = reading.rule_items.clone().all(|i| pieces().any(|p| p.items.contains(&i)));
             let bare = by_value && segment.items.len() <= BARE;
-            if amend::belongs(self, at, &segment.items, &reading.filled, status, bare) {
+            if completes::belongs(self, at, &segment.items, &reading.filled, status, bare) {
                 return true;
             }
         }
-        if rule.amends && status == Status::Done && self.settles(at, segment, &reading.filled) {
+        let anew = kind.each_in_its_canal
+            && segment.items.clone().any(|i| cue(&at.line, i, "repair") && sentence::takes_back(&at.line, i))
+            && reading.filled.drafts.iter().all(|d| d.canal.is_some());
+        if (rule.amends || anew) && status == Status::Done && self.settles(at, segment, &reading.filled) {
             return true;
         }
         if kind.recalled && status == Status::Done && self.is_recalled(at, &reading) {
@@ -531,6 +520,14 @@ impl<'a> Session<'a> {
                 push_doubt(&mut entry, missing, doubt, &[]);
             }
         }
+        doubts::unsure(at, items, reading, &mut entry, &draft);
+        // "finds them": canals without a name or a number are told of by the way.
+        if kind.place == Place::NamesCanals && entry.canal.is_none() && entry.values.is_empty() {
+            push_doubt(&mut entry, "entry", "neither a canal nor a number was said", &[]);
+        }
+        if kind.facts {
+            self.late(at.n, &mut entry);
+        }
         super::own::check(&mut entry, &self.x.own);
         if steps::is_unlikely(at, items, reading, &draft, &entry, told, kind.place) {
             push_doubt(&mut entry, "entry", "few words speak for this step", &[]);
@@ -540,6 +537,21 @@ impl<'a> Session<'a> {
                 let said = at.said(n).0;
                 push_doubt(&mut entry, "entry", &format!("the number \"{said}\" found no place"), &[]);
             }
+        }
+        // "no perforation, you see, no perforation"
+        let again = |i: usize| {
+            let same =
+                |e: &Entry| e.status == entry.status && e.values == entry.values && e.canal == entry.canal;
+            self.notes.get(i).is_some_and(|n| n.breath == at.n && n.kind == reading.kind)
+                && self.entries.get(i).is_some_and(same)
+        };
+        if status == Status::NotDone && self.live().next().is_some_and(again) {
+            let last = self.live().next();
+            if let Some(last) = last.and_then(|i| self.entries.get_mut(i)) {
+                last.said.push_str(" … ");
+                last.said.push_str(&entry.said);
+            }
+            return;
         }
         let numbers = numbers(&at.line, &draft.pieces);
         let note = Note { breath: at.n, items: items.clone(), kind: reading.kind, why, numbers };
@@ -551,10 +563,23 @@ impl<'a> Session<'a> {
 
     pub(super) fn push(&mut self, mut entry: Entry, note: Note) {
         self.struck = None;
+        let in_canal = self.x.kinds.all.get(note.kind).is_some_and(|k| k.place == Place::Canal);
+        let new = self.began.as_ref().is_none_or(|(_, tooth)| *tooth != entry.tooth);
+        if in_canal && new && entry.status == Status::Done {
+            self.began = Some((note.breath, entry.tooth.clone()));
+        }
         self.live.push(self.entries.len());
         entry.id = format!("e{}", self.entries.len() + 1);
         self.entries.push(entry);
         self.notes.push(note);
+    }
+
+    /// What a patient came with is told before the work: behind it, it may be something else.
+    pub(super) fn late(&self, breath: usize, entry: &mut Entry) {
+        let begun = self.began.as_ref().is_some_and(|(at, tooth)| *at < breath && *tooth == self.tooth);
+        if begun {
+            push_doubt(entry, "entry", "told after the work in the canals had begun", &[]);
+        }
     }
 
     /// Entries that are not struck, the last first.
@@ -593,7 +618,7 @@ impl<'a> Session<'a> {
         if goes_on::as_announced(self, at, items, sentence) || beside::as_well(self, at, items) {
             return true;
         }
-        if goes_on::continues(self, at, items, sentence, None) || amend::completes(self, at, items) {
+        if goes_on::continues(self, at, items, sentence, None) || completes::completes(self, at, items) {
             return true;
         }
         self.announce(at, items);
@@ -650,17 +675,4 @@ impl<'a> Session<'a> {
             kind,
         )
     }
-}
-
-/// A text without the fillers and marks at its ends.
-pub(super) fn tidy(said: &str, at: &At<'_>, items: &Range<usize>) -> String {
-    let mut start = items.start;
-    while start < items.end
-        && (at.line.term(start, "fillers").is_some()
-            || at.line.items.get(start).is_some_and(|it| it.what == What::Mark))
-    {
-        start += 1;
-    }
-    let text = if start > items.start { at.said(&(start..items.end)).0 } else { said.to_owned() };
-    text.trim_matches(|c: char| c.is_whitespace() || matches!(c, ',' | '.' | ':' | ';' | '-')).to_owned()
 }

@@ -55,7 +55,11 @@ pub fn of(
             let main_follows = (end..sentence.end).any(|i| {
                 line.items.get(i).is_some_and(|it| !matches!(it.what, crate::words::line::What::Mark))
             });
-            if !main_follows && !line.is_mark(at.saturating_sub(1), ",") {
+            // "review in ten days, then we obturate, if it is quiet": of the clause right before it.
+            let comma = line.is_mark(at.saturating_sub(1), ",");
+            let of_clause =
+                sentence.end.saturating_sub(at) > 2 && line.clause_start(at.saturating_sub(2)) <= anchor;
+            if !main_follows && (!comma || of_clause) {
                 return told(Status::Conditional, Some(at));
             }
         } else if anchor >= end || stretch.end > end {
@@ -66,9 +70,16 @@ pub fn of(
     }
     let learner = || (sentence.start..anchor.max(stretch.end)).find(|&i| is_learner(line, i));
     // For the record "you" is the patient or whoever listens: "it's pouring out, you want to see it".
-    let of_rule = |i: &usize| manner != Manner::Record || !line.text(*i).starts_with("you ");
+    let of_rule =
+        |i: &usize| manner != Manner::Record || !line.text(*i).starts_with("you ") && !cue(line, *i, "never");
+    // "control after twelve months, the farmers always come on time": of something else.
+    let elsewhere = |i: &usize| {
+        let clause = line.clause_start(*i);
+        *i > anchor && clause > anchor && *i > clause + 1
+    };
     let general = is_general(line, sentence.clone())
         .filter(of_rule)
+        .filter(|i| !elsewhere(i))
         .or_else(|| learner().filter(|_| manner == Manner::Case));
     if general.is_some() {
         return told(Status::General, general);
@@ -224,9 +235,20 @@ fn negated(
     {
         return Some(k);
     }
+    // "the reamer, thirty, hm, stuck, not doing that": what drops it may have clauses before it.
+    let drops = |k: &usize| line.is_mark(k - 1, ",") && cue(line, *k, "drops") && ends(k + 1);
+    if let Some(k) = near.clone().skip(1).take_while(|&k| !line.is_mark(k, ".")).find(drops) {
+        return Some(k);
+    }
     // After: "not used", "was skipped".
     let mut i = anchor;
     while i < stretch.end.max(anchor) {
+        // "a ledge was found, and it could not be bypassed": something else is told.
+        let subject =
+            || ["it", "i", "we", "he", "she", "they", "this", "that"].iter().any(|w| line.is_word(i + 1, w));
+        if i > anchor && line.is_word(i, "and") && subject() {
+            break;
+        }
         if cue(line, i, "negation-after") && !valued(i) {
             return Some(i);
         }
@@ -269,7 +291,8 @@ fn planned(
         if cue(line, i, "plan") && !since {
             return Some(i);
         }
-        if line.is_word(i, "but") || cue(line, i, "affirmed") || line.is_mark(i, ".") {
+        let now = line.is_mark(i, ",") && line.text(i + 1).split(' ').any(|w| w == "now");
+        if line.is_word(i, "but") || cue(line, i, "affirmed") || line.is_mark(i, ".") || now {
             break;
         }
     }
@@ -292,6 +315,7 @@ fn planned(
         return bare;
     }
     let clause = (anchor..sentence.end).find(|&i| line.is_mark(i, ",")).unwrap_or(sentence.end);
+    let later = |i: usize| line.text(i).starts_with("before ");
     (anchor..stretch.end.min(sentence.end))
-        .find(|&i| cue(line, i, "plan-after") || i < clause && cue(line, i, "plan"))
+        .find(|&i| !later(i) && (cue(line, i, "plan-after") || i < clause && cue(line, i, "plan")))
 }

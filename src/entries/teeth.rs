@@ -19,6 +19,7 @@ use crate::{
     words::{
         Decimal,
         line::{Line, What},
+        number::Form,
         slot::Slot,
     },
 };
@@ -58,7 +59,12 @@ impl Session<'_> {
         // "teeth, one two three four": someone counts.
         let counted =
             ["things", "people", "patients", "others", "more", "times", "hours", "goes", "tries", "dentists"];
-        let counting = line.atom(hit.end).is_some() && line.unit(hit.end + 1).is_none()
+        let spelled_out = hit.end.checked_sub(3).is_some_and(|b| line.term(b, "tooth_words").is_some());
+        // "for the two o'clock"
+        if line.text(hit.end).starts_with("o'clock") || line.text(hit.end).starts_with("oclock") {
+            return false;
+        }
+        let counting = line.atom(hit.end).is_some() && line.unit(hit.end + 1).is_none() && !spelled_out
             || counted.iter().any(|w| line.is_word(hit.end, w));
         // "twenty two years", "about three mil": a measure.
         let announced = hit.end.checked_sub(2).is_some_and(|b| line.term(b, "tooth_words").is_some());
@@ -74,7 +80,12 @@ impl Session<'_> {
             && !spelled
             && hit.found.terms.iter().all(|t| !matches!(&*t.vocabulary, "quadrants" | "tooth_words"))
             && value.is_some_and(|v| self.has_used(v));
+        // "3.6" is a tooth only where words say so, or where a dictation begins.
+        let dotted = (hit.first..hit.end).any(|i| line.atom(i).is_some_and(|a| a.form == Form::Fraction))
+            && !announced
+            && self.tooth.is_some();
         if used
+            || dotted
             || of_canal
             || pronoun
             || denied
@@ -98,6 +109,14 @@ impl Session<'_> {
                 .and_then(|(_, f)| f.hear.get(h))
                 .is_some_and(|h| opens(&h.pattern.text)),
         };
+        let known = match hit.of {
+            Of::Rule(r) => kind.rules.get(r).is_some_and(|r| r.known),
+            Of::Field(_, _) => false,
+        };
+        if known {
+            let other = self.tooth.as_ref() != Some(&named.iso);
+            return other && !named.other_notation && self.teeth.contains(&named.iso);
+        }
         if opening {
             let counts = line.unit(hit.end).is_some() || line.term(hit.end, "counted").is_some();
             let begun = self.tooth.is_some() || self.entries.len() > OPENING;
@@ -122,6 +141,9 @@ impl Session<'_> {
         let alone = matches!(hit.of, Of::Rule(r) if kind.rules.get(r).is_some_and(|r| r.whole));
         if alone && !signed && universal && self.tooth.is_some() && self.entries.len() > OPENING {
             return false;
+        }
+        if signed && !universal && self.tooth.is_none() {
+            return said.len() == 2 && !named.other_notation && self.is_tooth_number(hit, line, &said);
         }
         if signed {
             return universal && !named.other_notation && self.is_tooth_number(hit, line, &said);
@@ -205,14 +227,20 @@ impl Session<'_> {
                 .any(|w| line.is_word(i, w))
         };
         let short = line.is_word(hit.end, "short") || line.is_word(hit.end + 1, "short");
-        if (starts..end).any(tool) || short || line.term(hit.end, "canals").is_some() {
+        let size = said.parse().is_ok_and(|n| crate::words::slot::is_standard_size(Decimal::whole(n)));
+        let of_canal = line.term(hit.end, "canals").is_some() && (size || self.tooth.is_some());
+        if (starts..end).any(tool) || short || of_canal {
             return false;
         }
-        let size = said.parse().is_ok_and(|n| crate::words::slot::is_standard_size(Decimal::whole(n)));
         let listed = hit.first > 1
             && (line.is_mark(hit.first - 1, ",") || line.is_word(hit.first - 1, "and"))
             && line.atom(hit.first - 2).is_some();
-        !size || self.tooth.is_none() || line.opens_sentence(hit.first) || listed
+        !size
+            || self.tooth.is_none()
+            || line.opens_sentence(hit.first)
+            || listed
+            || tooth::named(said, self.x.settings.notation)
+                .is_some_and(|n| Some(&n.iso) == self.tooth.as_ref())
     }
 
     /// "no wait, make that nineteen" right after a tooth was named.
@@ -299,6 +327,7 @@ impl Session<'_> {
             return true;
         }
         let mut any = false;
+        let mut listed = None;
         for p in pieces {
             let Some(named) = p
                 .value
@@ -309,8 +338,13 @@ impl Session<'_> {
                 continue;
             };
             if self.tooth.as_deref() == Some(named.iso.as_str()) {
+                listed = Some(p.items.end);
                 continue;
             }
+            if !self.takes_over(at, &p.items, &named.iso, listed) {
+                continue;
+            }
+            listed = Some(p.items.end);
             any = true;
             let (said, from_s, to_s) = at.said(&segment.items);
             let mut entry = blank(kind.name.clone(), Status::Done, rule.id.clone(), said, from_s, to_s);
@@ -326,6 +360,9 @@ impl Session<'_> {
                     "there is no such tooth in the chosen notation; it was read in another",
                     &[],
                 );
+            }
+            if at.line.atom(p.items.end).is_some() && at.line.unit(p.items.end + 1).is_none() {
+                push_doubt(&mut entry, "tooth", "a further number was heard after it", &[]);
             }
             let found = [("tooth".to_owned(), p.items.clone())];
             doubts::add(self, at, &segment.items, reading.kind, &mut entry, &found);

@@ -41,6 +41,10 @@ struct KindFile {
     #[serde(default)]
     not_with: Vec<String>,
     #[serde(default)]
+    not_among: Vec<String>,
+    #[serde(default)]
+    facts: bool,
+    #[serde(default)]
     recalled: bool,
     #[serde(default)]
     beside: bool,
@@ -105,6 +109,8 @@ struct RuleFile {
     starts: bool,
     #[serde(default)]
     opening: bool,
+    #[serde(default)]
+    known: bool,
     #[serde(default)]
     past: bool,
     #[serde(default)]
@@ -183,6 +189,8 @@ pub(super) fn read(file: &str, text: &str) -> Result<Kind, KindError> {
         uses: raw.uses,
         never: raw.never,
         not_with: raw.not_with,
+        not_among: raw.not_among,
+        facts: raw.facts,
         either: raw.either,
         recalled: raw.recalled,
         beside: raw.beside,
@@ -223,6 +231,7 @@ fn rule(r: RuleFile) -> Result<Rule, String> {
         whole: r.whole,
         starts: r.starts,
         opening: r.opening,
+        known: r.known,
         past: r.past,
         yields: r.yields,
         amends: r.amends,

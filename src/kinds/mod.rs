@@ -81,6 +81,10 @@ pub struct Kind {
     pub never: Vec<Status>,
     /// Classes of cues that rule the kind out: "the old filling is out" restores nothing.
     pub not_with: Vec<String>,
+    /// Vocabularies whose words in the same sentence rule the kind out: "buccal infiltration, and no palatal" finds no canal.
+    pub not_among: Vec<String>,
+    /// What is told is a fact, whatever it denies ("he is no diabetic").
+    pub facts: bool,
     /// Fields of which an entry holds one: "six weeks, no, months"; a second one makes a second entry.
     pub either: Vec<String>,
     /// "the perforation": with its article it is the one that was told before, and no second one.
@@ -179,6 +183,8 @@ pub struct Rule {
     pub starts: bool,
     /// Only while no tooth was named.
     pub opening: bool,
+    /// Only of a tooth that was named before ("21, previously treated").
+    pub known: bool,
     /// Takes sentences about earlier visits, whole.
     pub past: bool,
     /// Completes an earlier entry where it fits, and opens one of its own only otherwise.

@@ -4,7 +4,7 @@ use super::{
     Decimal,
     line::Line,
     number::{Atom, Form},
-    slot::{Reading, Slot, digit_after, follows_measure, has_own_unit, is_sized, one_digit},
+    slot::{Reading, Slot, digit_after, follows_measure, has_own_unit, is_sized, is_standard_size, one_digit},
 };
 
 /// Words after a measure that is neither a length of a canal nor a depth in one ("a five millimetre radiolucency").
@@ -77,7 +77,10 @@ fn mm_number(line: &Line, i: usize, a: &Atom) -> Reading {
     let is_printed = matches!(a.form, Form::Printed { .. });
     if matches!(a.form, Form::Teen | Form::Ten | Form::TenOne | Form::Printed { digits: 2, .. }) && two_digits
     {
-        if let Some(b) = digit_after(line, i).filter(|_| !has_own_unit(line, i + 1))
+        // "thirty-five, 1 mm short" without its comma: a size, and how short it stayed.
+        let measured =
+            line.unit(i + 2).is_some() && follows_measure(line, i + 3) && is_standard_size(a.value);
+        if let Some(b) = digit_after(line, i).filter(|_| !has_own_unit(line, i + 1) && !measured)
             && let Some(value) = tenth(a.value, b.value)
         {
             return Reading::new(i + 2, value)

@@ -4,7 +4,7 @@ use std::cell::OnceCell;
 
 use super::{
     homophone,
-    number::{self, Atom, Hints},
+    number::{self, Atom, Form, Hints},
     slot::{self, Reading, Slot},
     token::{self, Shape, Token},
     vocabulary::{Tag, Vocabulary},
@@ -234,7 +234,23 @@ impl Line {
             // "stuck at ten to five" would be a depth that no file has.
             told && (to || past) && minutes(i) && hour(i + 2)
         };
-        let found: Vec<usize> = (0..self.items.len()).filter(|&i| of_clock(i)).collect();
+        // "9:40"
+        let joined =
+            |i: usize| self.items.get(i).and_then(|it| self.tokens.get(it.first)).is_some_and(|t| t.joined);
+        let printed = |i: usize, most: i64| {
+            let atom = self.atom(i).filter(|a| matches!(a.form, Form::Printed { .. }));
+            atom.and_then(|a| a.value.to_whole()).is_some_and(|n| (0..most).contains(&n))
+        };
+        let two = |i: usize| self.atom(i).is_some_and(|a| matches!(a.form, Form::Printed { digits: 2, .. }));
+        let digital = |i: usize| {
+            printed(i, 24)
+                && self.is_mark(i + 1, ":")
+                && joined(i + 1)
+                && joined(i + 2)
+                && printed(i + 2, 60)
+                && two(i + 2)
+        };
+        let found: Vec<usize> = (0..self.items.len()).filter(|&i| of_clock(i) || digital(i)).collect();
         if !found.is_empty() {
             self.hide(found.into_iter().map(|i| i..i + 3));
         }

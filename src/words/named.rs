@@ -22,6 +22,19 @@ pub(super) fn tooth(line: &Line, i: usize) -> Option<Reading> {
         // "three six"; "tooth two, ten …" has a mark between and does not come here.
         return Some(Reading { text: Some(text), ..Reading::new(i + 2, value) });
     }
+    // "one-six", "3-6"
+    if let (true, true, Some(b)) = (one_digit(a), line.is_mark(i + 1, "-"), line.atom(i + 2))
+        && one_digit(b)
+        && line.atom(i + 3).is_none()
+    {
+        let value = a.value.saturating_times(10).saturating_add(b.value);
+        return Some(Reading { text: Some(value.to_string()), ..Reading::new(i + 3, value) });
+    }
+    // "3.6": the two digits with a point, as many write them.
+    let tenths = a.value.saturating_times(10).to_whole().filter(|n| (11..=85).contains(n));
+    if let (Form::Fraction, Some(n)) = (a.form, tenths) {
+        return Some(Reading { text: Some(n.to_string()), ..Reading::new(i + 1, Decimal::whole(n)) });
+    }
     let n = a.value.to_whole().filter(|n| (1..=85).contains(n))?;
     (!matches!(a.form, Form::Article | Form::PartOfUnit))
         .then(|| Reading { text: Some(n.to_string()), ..Reading::new(i + 1, a.value) })
@@ -44,9 +57,11 @@ fn primary_tooth(line: &Line, i: usize) -> Option<Reading> {
 }
 
 pub(super) fn tooth_digits(line: &Line, i: usize) -> Option<Reading> {
-    let r = tooth(line, i).filter(|r| r.end == i + 2)?;
-    let alone = i.checked_sub(1).is_none_or(|b| line.atom(b).is_none()) && line.atom(i + 2).is_none();
-    (alone && line.unit(i + 2).is_none() && !follows_measure(line, i + 2)).then_some(r)
+    let r = tooth(line, i).filter(|r| r.end >= i + 2)?;
+    let alone = i.checked_sub(1).is_none_or(|b| line.atom(b).is_none()) && line.atom(r.end).is_none();
+    // "three eight of all the teeth"
+    let measured = follows_measure(line, r.end) && !line.is_word(r.end, "of");
+    (alone && line.unit(r.end).is_none() && !measured).then_some(r)
 }
 
 /// No lot has more letters and digits than this; a longer row is something else.

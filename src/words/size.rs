@@ -41,6 +41,14 @@ pub(super) fn size(line: &Line, i: usize) -> Option<Reading> {
             let taper = (part % 10 == 0).then(|| legal_taper(part / 10)).flatten()?;
             return SIZES.contains(&whole).then(|| with_taper(i + 1, Decimal::whole(whole), taper));
         }
+        // "root filled in 2011": a year.
+        Form::Printed { digits: 4, .. }
+            if i > 0
+                && ["in", "since", "until", "from", "of"].iter().any(|w| line.is_word(i - 1, w))
+                && a.value.to_whole().is_some_and(|n| (1950..2040).contains(&n)) =>
+        {
+            return None;
+        }
         Form::Printed { digits: 4, .. } => {
             // "2506", "3004": run together.
             let n = a.value.to_whole()?;
@@ -97,7 +105,9 @@ pub(super) fn size(line: &Line, i: usize) -> Option<Reading> {
         return Some(with_taper(i + 3, a.value, t));
     }
     // "25/.06", "25/06", "25/6", "30-04", "twenty five slash oh six"
-    if ["/", "-"].iter().any(|m| line.is_mark(i + 1, m)) || line.is_word(i + 1, "slash") {
+    // "2/3 of the length" is none, nor is tooth "one-six".
+    let part = a.value < Decimal::whole(6);
+    if !part && (["/", "-"].iter().any(|m| line.is_mark(i + 1, m)) || line.is_word(i + 1, "slash")) {
         if let Some(t) = taper_number(line, i + 2) {
             let mut r = with_taper(t.end, a.value, t.value);
             r.doubts.extend(t.doubts);
@@ -165,7 +175,10 @@ fn begun_again(line: &Line, i: usize, a: &Atom) -> Option<Decimal> {
     let same_ten = |ten: &Atom, one: &Atom| {
         let above = one.value.saturating_sub(ten.value);
         let fits = Decimal::ZERO < above && above < Decimal::whole(10);
-        ten.form == Form::Ten && one.form == Form::TenOne && fits
+        let printed = |a: &Atom| matches!(a.form, Form::Printed { digits: 2, .. });
+        let whole_ten = ten.value.to_whole().is_some_and(|n| n % 10 == 0);
+        (ten.form == Form::Ten && one.form == Form::TenOne || printed(ten) && printed(one) && whole_ten)
+            && fits
     };
     // "fifteen twenty twenty five": a series goes up.
     let at = |k: Option<usize>| k.and_then(|k| line.atom(k));

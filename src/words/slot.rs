@@ -5,7 +5,7 @@
 use super::{
     Decimal,
     length::{self, and_a_half},
-    line::Line,
+    line::{Line, What},
     named,
     number::{Atom, Form},
     size::{self, taper},
@@ -38,6 +38,8 @@ pub enum Slot {
     Size,
     /// A size of the standard's series: for places where nothing but the number says that it is a size.
     StandardSize,
+    /// A number of that series that counts nothing in practice, whatever stands behind it: from 15.
+    LargeSize,
     /// A size only where a taper is said with it.
     SizeTaper,
     /// A taper.
@@ -64,6 +66,8 @@ pub enum Slot {
     TaperPart,
     /// Millimetres that are no standard size, or with a unit.
     MmNoSize,
+    /// Such millimetres without a unit.
+    MmBare,
     /// A tooth number.
     Tooth,
     /// A tooth number said digit by digit ("three six").
@@ -76,7 +80,7 @@ pub enum Slot {
 pub(super) const COUNT: usize = Slot::ALL.len();
 
 impl Slot {
-    pub const ALL: [Self; 24] = [
+    pub const ALL: [Self; 26] = [
         Self::Count,
         Self::Number,
         Self::Bare,
@@ -85,6 +89,7 @@ impl Slot {
         Self::MmUnit,
         Self::Size,
         Self::StandardSize,
+        Self::LargeSize,
         Self::SizeTaper,
         Self::Taper,
         Self::Pct,
@@ -98,6 +103,7 @@ impl Slot {
         Self::TaperPct,
         Self::TaperPart,
         Self::MmNoSize,
+        Self::MmBare,
         Self::Tooth,
         Self::ToothDigits,
         Self::Lot,
@@ -113,11 +119,13 @@ impl Slot {
             "mm!" => Self::MmUnit,
             "size" => Self::Size,
             "std" => Self::StandardSize,
+            "std>" => Self::LargeSize,
             "mm." => Self::MmSure,
             "mm/" => Self::MmPart,
             "taper%" => Self::TaperPct,
             "taper." => Self::TaperPart,
             "mm~" => Self::MmNoSize,
+            "mm_" => Self::MmBare,
             "shaft" => Self::Shaft,
             "tooth2" => Self::ToothDigits,
             "size/taper" => Self::SizeTaper,
@@ -188,7 +196,7 @@ impl Reading {
 /// Reads a slot at item `i`.
 pub fn read(slot: Slot, line: &Line, i: usize) -> Option<Reading> {
     // "size for paper points": what only the word "size" made a number is a size or nothing.
-    let is_size = matches!(slot, Slot::Size | Slot::StandardSize | Slot::SizeTaper);
+    let is_size = matches!(slot, Slot::Size | Slot::StandardSize | Slot::LargeSize | Slot::SizeTaper);
     if !is_size && is_sized(line, i) && line.atom(i).is_some_and(|a| a.doubt.is_some()) {
         return None;
     }
@@ -210,10 +218,15 @@ pub fn read(slot: Slot, line: &Line, i: usize) -> Option<Reading> {
         Slot::Shaft => mm(&|r| r.has_unit && SHAFTS.iter().any(|s| r.value == Decimal::whole(*s))),
         Slot::Size => size::size(line, i),
         Slot::StandardSize => size(&|r| r.taper.is_some() || is_standard_size(r.value)),
+        Slot::LargeSize => line
+            .atom(i)
+            .filter(|a| is_standard_size(a.value) && a.value >= Decimal::whole(15))
+            .map(|a| Reading::of(i + 1, a)),
         Slot::ToothDigits => named::tooth_digits(line, i),
         Slot::SizeTaper => size(&|r| r.taper.is_some()),
         Slot::Taper => taper(line, i),
         Slot::MmPart => mm(&|r| !r.value.is_whole()),
+        Slot::MmBare => mm(&|r| !r.has_unit && !is_standard_size(r.value)),
         Slot::MmNoSize => mm(&|r| r.has_unit || !is_standard_size(r.value)),
         Slot::TaperPart => {
             let part = |a: &Atom| a.value == Decimal::ZERO || a.form == Form::Fraction;
@@ -323,10 +336,9 @@ fn pct(line: &Line, i: usize) -> Option<Reading> {
 fn with_unit(line: &Line, i: usize, units: &[(&str, i64)]) -> Option<Reading> {
     let a = line.atom(i)?;
     let mut r = Reading::of(i + 1, a);
-    // "or so", "or three": two numbers were said.
-    if line.is_word(i + 1, "or")
-        && let Some(b) = line.atom(i + 2)
-    {
+    // "or so", "two or three", "two to three": two numbers were said.
+    let range = |b: &Atom| line.is_word(i + 1, "to") && b.value > a.value && b.doubt.is_none();
+    if let Some(b) = line.atom(i + 2).filter(|b| line.is_word(i + 1, "or") || range(b)) {
         r = Reading::new(i + 3, a.value).doubted("two numbers were said", vec![b.value]);
     } else if (line.is_mark(i + 1, ",") && line.items.get(i + 2).is_some())
         && let Some(b) = line.atom(i + 2)
@@ -342,8 +354,11 @@ fn with_unit(line: &Line, i: usize, units: &[(&str, i64)]) -> Option<Reading> {
         r.end += 2;
     }
     // "one full minute"
-    r.end +=
-        usize::from(["full", "whole", "good", "solid", "further"].iter().any(|w| line.is_word(r.end, w)));
+    r.end += usize::from(
+        ["full", "whole", "good", "solid", "further", "more", "extra", "additional"]
+            .iter()
+            .any(|w| line.is_word(r.end, w)),
+    );
     let unit = line.unit(r.end)?;
     let (_, by) = units.iter().find(|(u, _)| *u == unit)?;
     r.value = r.value.saturating_times(*by);
@@ -362,6 +377,17 @@ fn with_unit(line: &Line, i: usize, units: &[(&str, i64)]) -> Option<Reading> {
 
 fn seconds(line: &Line, i: usize) -> Option<Reading> {
     let mut r = with_unit(line, i, &[("s", 1), ("min", 60), ("h", 3600)])?;
+    // "a second rinse" is no second.
+    let joins =
+        ["and", "or", "each", "only", "of", "for", "at", "before", "after", "then", "with", "per", "in"];
+    let noun = |k: usize| {
+        line.items.get(k).is_some_and(|it| it.what != What::Mark)
+            && line.term(k, "fillers").is_none()
+            && !joins.iter().any(|w| line.is_word(k, w))
+    };
+    if r.value == Decimal::whole(1) && line.is_word(r.end - 1, "second") && noun(r.end) {
+        return None;
+    }
     if line.unit(r.end - 1) == Some("min") {
         // "a minute and a half", "two minutes thirty (seconds)"
         let e = r.end;
