@@ -305,6 +305,12 @@ impl Session<'_> {
         if turns_to(line, &sentence, first) || known && !begun {
             return true;
         }
+        // "… and there was time, so the four six"
+        let so = ["so", "then", "now", "next", "on"].iter().any(|w| line.is_word(clause, w));
+        let ends = (items.end..sentence.end).all(|i| is_small(line, i));
+        if so && ends && (clause + 1..first).all(|i| is_small(line, i)) {
+            return true;
+        }
         let opens = (sentence.start..first).all(|i| is_small(line, i));
         let behind = items.end..sentence.end;
         let alone = behind.clone().all(|i| is_small(line, i) || AFTER.iter().any(|w| line.is_word(i, w)));

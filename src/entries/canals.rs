@@ -273,7 +273,16 @@ pub(super) fn take_same(s: &Stretch<'_>, mentions: &mut Vec<Mention>, pieces: &[
         let to = same.max(m.items.end);
         let next = starts.iter().copied().find(|n| *n >= to).unwrap_or(s.items.end);
         let end = (to..next).find(|&i| line.is_mark(i, ",") || line.ends_sentence(i)).unwrap_or(next);
-        let own = pieces.iter().any(|p| p.items.start >= from && p.items.end <= end && p.value.is_some());
+        // "distal ditto, 25/04, 30/04": then said.
+        let said = pieces.iter().any(|p| {
+            p.lead
+                && line.is_mark(end, ",")
+                && p.items.start > end
+                && p.items.start <= end + 2
+                && p.items.start < next
+        });
+        let own =
+            said || pieces.iter().any(|p| p.items.start >= from && p.items.end <= end && p.value.is_some());
         if !own {
             out.push(m.clone());
         }

@@ -123,6 +123,9 @@ pub fn fill(s: &Stretch<'_>, kind: usize) -> Option<Filled> {
     }
     let mentions = mentions(s, kind, &pieces);
     if k.place == Place::Tooth {
+        // "in three weeks for the lateral, and the canine in a year": two things are told.
+        let either = pieces.iter().filter(|p| k.either.contains(&p.field)).count();
+        score -= f32::from(u8::try_from(either.saturating_sub(1)).unwrap_or(u8::MAX));
         score -= 0.2 * f32::from(u8::from(!mentions.is_empty()));
     } else {
         // A list that names canals is worth more whole than cut.
@@ -595,8 +598,15 @@ fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Mention>) -> 
         pieces.iter().any(|x| !x.lead && within.contains(&x.items.start) && number(x))
     };
     let mut out: Vec<Draft> = leads.iter().map(|_| Draft::default()).collect();
+    let again = told_again(line, &pieces, &leads);
     for p in &pieces {
         let at = p.items.start;
+        if let Some((_, of)) = again.filter(|(n, _)| leads.get(*n).is_some_and(|l| *l < at)) {
+            if let Some(draft) = out.get_mut(of).filter(|_| !p.lead) {
+                draft.pieces.push(p.clone());
+            }
+            continue;
+        }
         if let Some(n) = ahead(&pieces, &leads, p) {
             if let Some(draft) = out.get_mut(n) {
                 draft.pieces.push(p.clone());
@@ -628,6 +638,8 @@ fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Mention>) -> 
                 }))
             && pieces.iter().filter(|x| x.field == p.field).count() == 1;
         let own = of_next.or_else(|| leads.iter().rposition(|l| *l <= at)).filter(|_| !once);
+        // "…, last one a half short"
+        let last_only = (at.saturating_sub(3)..at).any(|i| line.text(i).split(' ').any(|w| w == "last"));
         let spread = (p.items.start.saturating_sub(2)..p.items.start)
             .any(|i| i < line.items.len() && matches!(line.term(i, "canals"), Some("all?" | "all")));
         // "ten K file, fifteen K file, to length": what has a clause of its own behind the list is said of all of it.
@@ -644,8 +656,14 @@ fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Mention>) -> 
             && p.value.as_ref().and_then(Value::number).is_none_or(|n| n == Decimal::ZERO)
             && p.items.clone().all(|i| line.atom(i).is_none())
             && pieces.iter().filter(|x| x.field == p.field).count() == 1;
+        let of_list = k.fields.get(&p.field).is_some_and(|f| f.of_list)
+            && at > last_lead
+            && pieces.iter().filter(|x| x.field == p.field).count() == 1;
+        let of_all = of_all || of_list;
         for (n, draft) in out.iter_mut().enumerate() {
-            let takes = if of_all {
+            let takes = if last_only {
+                own == Some(n)
+            } else if of_all {
                 true
             } else if p.lead {
                 own == Some(n)
@@ -661,6 +679,10 @@ fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Mention>) -> 
             }
         }
     }
+    if let Some((n, _)) = again {
+        leads.truncate(n);
+        out.truncate(n);
+    }
     if k.place != Place::Tooth
         && !by_clause(line, &mentions, &leads, &mut out)
         && !pair_canals(line, k, &mentions, &leads, &mut out)
@@ -668,6 +690,18 @@ fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Mention>) -> 
         share_canals(&groups, &leads, &mut out);
     }
     out
+}
+
+/// "30/04, 40/04. 40 is half a millimetre short.": what is told of an item of the list, once more. Which item tells it, and
+/// of which.
+fn told_again(line: &Line, pieces: &[Piece], leads: &[usize]) -> Option<(usize, usize)> {
+    let n = leads.len().checked_sub(1)?;
+    let lead = |at: usize| pieces.iter().find(|p| p.lead && p.items.start == at && p.field != "taper");
+    let last = lead(*leads.last()?)?;
+    let is = ["is", "was", "goes", "went"].iter().any(|w| line.is_word(last.items.end, w));
+    let same = |at: &usize| lead(*at).is_some_and(|p| p.field == last.field && p.value == last.value);
+    let of = leads.get(..n)?.iter().rposition(same).filter(|_| is)?;
+    Some((n, of))
 }
 
 /// "tender to percussion, not tender to palpation": each list item has its value of this field before it. Gives the list

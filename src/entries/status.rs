@@ -244,9 +244,10 @@ fn negated(
     let mut i = anchor;
     while i < stretch.end.max(anchor) {
         // "a ledge was found, and it could not be bypassed": something else is told.
+        let next = i + 1 + usize::from(line.is_word(i + 1, "then"));
         let subject =
-            || ["it", "i", "we", "he", "she", "they", "this", "that"].iter().any(|w| line.is_word(i + 1, w));
-        if i > anchor && line.is_word(i, "and") && subject() {
+            || ["it", "i", "we", "he", "she", "they", "this", "that"].iter().any(|w| line.is_word(next, w));
+        if i > anchor && (line.is_word(i, "and") || line.text(i) == "and then") && subject() {
             break;
         }
         if cue(line, i, "negation-after") && !valued(i) {

@@ -82,6 +82,8 @@ struct FieldFile {
     #[serde(default)]
     joins: bool,
     #[serde(default)]
+    of_list: bool,
+    #[serde(default)]
     together: Vec<(String, String, String)>,
 }
 
@@ -268,6 +270,7 @@ fn field(f: &FieldFile) -> Result<Field, String> {
         but_not: f.but_not.iter().map(|p| Pattern::parse(p)).collect::<Result<_, _>>()?,
         source: f.source.clone(),
         joins: f.joins,
+        of_list: f.of_list,
         together: f.together.clone(),
     })
 }

@@ -134,6 +134,8 @@ pub struct Field {
     pub source: Option<String>,
     /// Several words of this field are joined: "unwound" + "discarded".
     pub joins: bool,
+    /// Said once behind a list, it is said of all of it, though it is a number ("…, all at 400 rpm").
+    pub of_list: bool,
     /// Two values that said together are a third.
     pub together: Vec<(String, String, String)>,
 }

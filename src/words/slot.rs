@@ -68,6 +68,8 @@ pub enum Slot {
     MmNoSize,
     /// Such millimetres without a unit.
     MmBare,
+    /// Millimetres with a unit that are no shaft's length.
+    MmNoShaft,
     /// A tooth number.
     Tooth,
     /// A tooth number said digit by digit ("three six").
@@ -80,7 +82,7 @@ pub enum Slot {
 pub(super) const COUNT: usize = Slot::ALL.len();
 
 impl Slot {
-    pub const ALL: [Self; 26] = [
+    pub const ALL: [Self; 27] = [
         Self::Count,
         Self::Number,
         Self::Bare,
@@ -104,6 +106,7 @@ impl Slot {
         Self::TaperPart,
         Self::MmNoSize,
         Self::MmBare,
+        Self::MmNoShaft,
         Self::Tooth,
         Self::ToothDigits,
         Self::Lot,
@@ -126,6 +129,7 @@ impl Slot {
             "taper." => Self::TaperPart,
             "mm~" => Self::MmNoSize,
             "mm_" => Self::MmBare,
+            "mm=" => Self::MmNoShaft,
             "shaft" => Self::Shaft,
             "tooth2" => Self::ToothDigits,
             "size/taper" => Self::SizeTaper,
@@ -226,6 +230,7 @@ pub fn read(slot: Slot, line: &Line, i: usize) -> Option<Reading> {
         Slot::SizeTaper => size(&|r| r.taper.is_some()),
         Slot::Taper => taper(line, i),
         Slot::MmPart => mm(&|r| !r.value.is_whole()),
+        Slot::MmNoShaft => mm(&|r| r.has_unit && !SHAFTS.iter().any(|s| r.value == Decimal::whole(*s))),
         Slot::MmBare => mm(&|r| !r.has_unit && !is_standard_size(r.value)),
         Slot::MmNoSize => mm(&|r| r.has_unit || !is_standard_size(r.value)),
         Slot::TaperPart => {
