@@ -8,8 +8,9 @@ use super::{
 };
 use crate::{
     kinds::{Is, Kind, Place},
-    log::Canal,
+    log::{Canal, Value},
     words::{
+        Decimal,
         line::{Line, What},
         slot::Slot,
     },
@@ -298,7 +299,9 @@ pub(super) fn same_of(line: &Line, canal: &Range<usize>) -> Option<usize> {
             ["the", "for", "in", "is", "was", "gets", "got", "to", "on", "also", "went", "all", "with"];
         words.iter().any(|w| line.is_word(i, w))
     };
-    let same = |i: &usize| line.term(*i, "same") == Some("*");
+    // "M L the same file"
+    let same =
+        |i: &usize| line.term(*i, "same").is_some_and(|fields| fields == "*" || fields.contains("size"));
     let after = (canal.end..canal.end + 3).take_while(|&i| i == canal.end || small(i - 1)).find(same);
     let before = || {
         (canal.start.saturating_sub(3)..canal.start)
@@ -319,6 +322,14 @@ pub(super) fn put_same(drafts: &mut Vec<Draft>, same: Vec<Mention>) {
         let own = drafts.get(last).and_then(of);
         let from = drafts.iter().take(last).rposition(|d| of(d) != own).map_or(0, |i| i + 1);
         let mut copies: Vec<Draft> = drafts.get(from..=last).unwrap_or_default().to_vec();
+        // "MB 25/06, ML the same file, one short": the number is of the one that it stands behind.
+        let behind = |p: &Piece| {
+            let number = p.value.as_ref().and_then(Value::number);
+            !p.lead && p.items.start >= m.items.end && number.is_some_and(|n| n != Decimal::ZERO)
+        };
+        for draft in drafts.get_mut(from..=last).into_iter().flatten() {
+            draft.pieces.retain(|p| !behind(p));
+        }
         for copy in &mut copies {
             copy.canal = Some(Named { canal: canal(m.names.clone()), items: m.items.clone(), unsure: false });
         }

@@ -116,7 +116,13 @@ pub(super) fn dangling(line: &Line, items: &Range<usize>) -> bool {
     while i > items.start && line.items.get(i - 1).is_some_and(|it| it.what == What::Mark) {
         i -= 1;
     }
-    i > items.start && (cue(line, i - 1, "repair") || cue(line, i - 1, "hold")) && {
+    // "he takes a forty every time, me, no"
+    let other = ["me", "i", "him", "her", "us", "them"];
+    let answer = i > items.start + 2
+        && line.is_word(i - 1, "no")
+        && line.is_mark(i - 2, ",")
+        && other.iter().any(|w| line.is_word(i - 3, w));
+    !answer && i > items.start && (cue(line, i - 1, "repair") || cue(line, i - 1, "hold")) && {
         let mut k = i - 1;
         while k > items.start && (cue(line, k, "repair") || cue(line, k, "hold") || line.is_mark(k, ",")) {
             if line.is_word(k, "no") || cue(line, k, "wrong") {
@@ -124,10 +130,7 @@ pub(super) fn dangling(line: &Line, items: &Range<usize>) -> bool {
             }
             k -= 1;
         }
-        // "he takes a forty every time, me, no"
-        let other = ["me", "i", "him", "her", "us", "them"];
-        let answer = k > 1 && line.is_mark(k - 1, ",") && other.iter().any(|w| line.is_word(k - 2, w));
-        line.is_word(k, "no") && !answer || cue(line, k, "wrong")
+        line.is_word(k, "no") || cue(line, k, "wrong")
     }
 }
 

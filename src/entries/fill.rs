@@ -301,8 +301,13 @@ fn listed_numbers(s: &Stretch<'_>, pieces: &mut Vec<Piece>) {
             continue;
         }
         let joined = |n: usize| s.line.is_mark(n, ",") || s.line.is_word(n, "and") || cue(s.line, n, "then");
-        let at = (p.items.end..s.items.end).find(|&n| !joined(n)).unwrap_or(s.items.end);
-        let free = at > p.items.end && at < s.items.end && !pieces.iter().any(|x| x.items.contains(&at));
+        // "two in the mesials and three in the distal"
+        let of_canal = |n: usize| {
+            s.line.term(n, "canals").is_some() || s.line.is_word(n, "in") || s.line.is_word(n, "the")
+        };
+        let at = (p.items.end..s.items.end).find(|&n| !joined(n) && !of_canal(n)).unwrap_or(s.items.end);
+        let parted = (p.items.end..at).any(joined);
+        let free = parted && at < s.items.end && !pieces.iter().any(|x| x.items.contains(&at));
         let Some(atom) = s.line.atom(at).filter(|a| free && small(a.value) && s.line.unit(at + 1).is_none())
         else {
             continue;

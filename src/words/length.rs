@@ -4,7 +4,9 @@ use super::{
     Decimal,
     line::Line,
     number::{Atom, Form},
-    slot::{Reading, Slot, digit_after, follows_measure, has_own_unit, is_sized, is_standard_size, one_digit},
+    slot::{
+        Reading, Slot, digit_after, follows_measure, has_own_unit, is_sized, is_standard_size, one_digit,
+    },
 };
 
 /// Words after a measure that is neither a length of a canal nor a depth in one ("a five millimetre radiolucency").
