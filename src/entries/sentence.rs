@@ -164,7 +164,11 @@ fn push_part(line: &Line, items: Range<usize>, lecture: bool, conditional: bool,
                 // What follows a question or request in the same sentence belongs to it, but for the answer.
                 answered |= talking
                     && ["yes", "yeah", "yep", "yup", "aye"].iter().any(|w| line.is_word(part.start, w));
-                if talking && !answered && s == Speech::Treatment {
+                // "what's it saying, M B nineteen and a half, …"
+                let lengths = part.clone().any(|i| line.term(i, "canals").is_some())
+                    && part.clone().any(|i| line.atom(i).is_some())
+                    && speech == Speech::Talk("question");
+                if talking && !answered && !lengths && s == Speech::Treatment {
                     s = speech;
                 }
                 talking |= matches!(s, Speech::Talk(_));
@@ -236,7 +240,9 @@ fn speech(line: &Line, items: Range<usize>, lecture: bool) -> Speech {
     if cue(line, first, "question") {
         return Speech::Talk("question");
     }
-    if cue(line, first, "request-start") || any("request") {
+    // "told her to get the crown done" asks nobody here.
+    let asked = |i: usize| cue(line, i, "request") && !(i > 0 && line.is_word(i - 1, "to"));
+    if cue(line, first, "request-start") || items.clone().any(asked) {
         return Speech::Talk("request");
     }
     if any("restate") {

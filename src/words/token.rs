@@ -75,7 +75,15 @@ fn cut(word: &str, heard: usize, out: &mut Vec<Token>) {
         out.extend(mark.map(|m| Token { text: m.to_owned(), shape: Shape::Mark, heard, joined: true }));
         return;
     }
-    let chars: Vec<char> = word.chars().collect();
+    // "Ca(OH)2": brackets inside of a word are of its spelling.
+    let inside = |i: usize, c: char| {
+        matches!(c, '(' | ')')
+            && word.get(..i).is_some_and(|w| w.contains(char::is_alphanumeric))
+            && word.get(i + 1..).is_some_and(|w| w.contains(char::is_alphanumeric))
+    };
+    let brackets = word.contains('(') && word.contains(')');
+    let kept = word.char_indices().filter(|(i, c)| !(brackets && inside(*i, *c)));
+    let chars: Vec<char> = kept.map(|(_, c)| c).collect();
     let at = |i: usize| chars.get(i).copied().unwrap_or(' ');
     let (mut i, first) = (0, out.len());
     while i < chars.len() {
