@@ -227,6 +227,10 @@ impl Session<'_> {
         let candidates: Vec<usize> = self.live().take(LOOK_BACK).collect();
         for &i in &candidates {
             let Some(kind) = self.notes.get(i).map(|n| n.kind) else { continue };
+            // A tooth is corrected as a tooth, with its notation.
+            if self.x.kinds.all.get(kind).is_none_or(|k| k.place == Place::NamesTeeth) {
+                continue;
+            }
             let Some(filled) = self.reading_of(at, items, kind) else { continue };
             let [draft] = filled.drafts.as_slice() else { continue };
             if draft.pieces.is_empty() && draft.canal.is_none() || !filled.leftover.is_empty() {

@@ -25,7 +25,7 @@ const FAR: usize = 60;
 /// So many small words may stand between a step and the tooth that it names.
 const NEAR: usize = 3;
 /// What turns to a tooth: it is at work from there on.
-const TURNS: [&str; 33] = [
+const TURNS: [&str; 36] = [
     "now",
     "next",
     "moving",
@@ -59,6 +59,9 @@ const TURNS: [&str; 33] = [
     "went",
     "same",
     "while",
+    "take",
+    "taking",
+    "first",
 ];
 /// What a tooth is told to be, or to have had: no work on it.
 const STATES: [&str; 14] = [
@@ -308,7 +311,12 @@ impl Session<'_> {
         // "… and there was time, so the four six"
         let so = ["so", "then", "now", "next", "on"].iter().any(|w| line.is_word(clause, w));
         let ends = (items.end..sentence.end).all(|i| is_small(line, i));
-        if so && ends && (clause + 1..first).all(|i| is_small(line, i)) {
+        let opener = (sentence.start..clause).find(|&i| !line.is_mark(i, ","));
+        let then = opener.is_some_and(|i| cue(line, i, "then") || line.is_word(i, "then"));
+        if then && ends && (clause..first).all(|i| is_small(line, i) || line.is_word(i, "number")) {
+            return true;
+        }
+        if so && ends && (clause + 1..first).all(|i| is_small(line, i) || line.is_word(i, "number")) {
             return true;
         }
         let opens = (sentence.start..first).all(|i| is_small(line, i));

@@ -408,7 +408,8 @@ impl<'a> Session<'a> {
             let by_value = reading.rule_items.clone().all(|i| pieces().any(|p| p.items.contains(&i)));
             // "that should read forty oh four": values without a word of their kind mean the entry that was made last.
             if status == Status::Done
-                && (by_value && self.correct_bare(at, &segment.items)
+                && (by_value
+                    && (self.correct_bare_tooth(at, &segment.items) || self.correct_bare(at, &segment.items))
                     || self.correct(at, segment, &reading.filled))
             {
                 return true;
