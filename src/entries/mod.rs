@@ -15,6 +15,7 @@ pub mod fill;
 mod goes_on;
 pub mod hits;
 mod in_order;
+mod lists;
 mod locate;
 mod own;
 mod past;
