@@ -270,6 +270,14 @@ fn speech(line: &Line, items: Range<usize>, lecture: bool) -> Speech {
         return Speech::Talk("patient");
     }
     let measured = |i: usize| line.atom(i).is_some() && line.unit(i + 1).is_some();
+    // "that's ten mils of hypo altogether"
+    let sums = ["that's", "that", "makes", "so"]
+        .iter()
+        .any(|w| line.is_word(first, w) || line.text(first).starts_with(w));
+    let altogether = items.clone().any(|i| line.is_word(i, "altogether"));
+    if sums && altogether && items.clone().any(measured) {
+        return Speech::Talk("total");
+    }
     let about = |i: usize| line.atom(i).is_some() && any("unsure-after");
     if any("total") && items.clone().any(|i| measured(i) || about(i)) {
         return Speech::Talk("total");

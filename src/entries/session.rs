@@ -526,6 +526,17 @@ impl<'a> Session<'a> {
         if kind.place == Place::NamesCanals && entry.canal.is_none() && entry.values.is_empty() {
             push_doubt(&mut entry, "entry", "neither a canal nor a number was said", &[]);
         }
+        if let Some(rest) =
+            kind.rest.as_ref().filter(|f| status == Status::Done && !entry.values.contains_key(*f))
+        {
+            let more = entry.values.keys().any(|f| !kind.each.contains(f));
+            if !more {
+                push_doubt(&mut entry, rest, "it was named, and nothing was said of it", &[]);
+            }
+        }
+        if kind.each_in_its_canal && status == Status::Done {
+            self.told_otherwise(reading.kind, kind, &mut entry);
+        }
         if kind.facts {
             self.late(at.n, &mut entry);
         }
@@ -573,6 +584,31 @@ impl<'a> Session<'a> {
         entry.id = format!("e{}", self.entries.len() + 1);
         self.entries.push(entry);
         self.notes.push(note);
+    }
+
+    /// "buccal nineteen … buccal is eighteen and a half": of two values of one canal, nobody said which stands. Both carry a
+    /// doubt.
+    fn told_otherwise(&mut self, k: usize, kind: &crate::kinds::Kind, entry: &mut Entry) {
+        let Some((field, value)) =
+            kind.each.iter().find_map(|f| Some((f.clone(), entry.values.get(f).cloned()?)))
+        else {
+            return;
+        };
+        let other = |i: &usize| {
+            let old = self.entries.get(*i);
+            self.notes.get(*i).is_some_and(|n| n.kind == k)
+                && old.is_some_and(|e| {
+                    e.status == Status::Done
+                        && e.tooth == entry.tooth
+                        && e.canal == entry.canal
+                        && e.values.get(&field).is_some_and(|v| *v != value)
+                })
+        };
+        let Some(old) = self.live().take(FAR_BACK).find(other) else { return };
+        let Some(before) = self.entries.get_mut(old) else { return };
+        let was = before.values.get(&field).cloned();
+        push_doubt(before, &field, "another value was told later for this canal", &[value]);
+        push_doubt(entry, &field, "another value was told before for this canal", was.as_slice());
     }
 
     /// What a patient came with is told before the work: behind it, it may be something else.

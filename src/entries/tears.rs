@@ -18,7 +18,11 @@ const TORN: f32 = 0.6;
 /// What a cut before item `at` costs: nothing behind a mark or a joiner, more where a name is cut from its number.
 pub(super) fn cost(line: &Line, kinds: &Kinds, hits: &[Hit], at: usize) -> f32 {
     let marked = at > 0 && line.items.get(at - 1).is_some_and(|it| it.what == What::Mark);
-    if at > 0 && line.is_word(at, "with") && !marked {
+    // "glide path | in the two mesials with a fifteen"
+    let tool = |i: usize| line.is_word(i, "with") || line.is_word(i, "using");
+    let canal = |i: usize| line.term(i, "canals").is_some();
+    let in_canal = line.is_word(at, "in") && (at + 1..at + 4).any(|i| canal(i) && (i + 1..i + 3).any(tool));
+    if at > 0 && (tool(at) || in_canal) && !marked {
         TORN
     } else if parts_here(line, at) {
         0.0
