@@ -244,7 +244,11 @@ impl Session<'_> {
                 continue;
             }
             let named = draft.canal.as_ref().map(|c| &c.canal);
-            let target = if draft.pieces.is_empty() {
+            // "Recap with a ten. Mesial, I mean. To length.": the last one's canal was only carried.
+            let carried = candidates.first() == Some(&i)
+                && self.notes.get(i).is_some_and(|n| n.breath == at.n)
+                && self.entries.get(i).is_some_and(|e| e.carried.iter().any(|c| c == "canal"));
+            let target = if draft.pieces.is_empty() || carried {
                 Some(i)
             } else {
                 candidates.iter().copied().find(|&t| {

@@ -411,7 +411,11 @@ fn settle(line: &Line, k: &Kind, pieces: &mut Vec<Piece>) -> usize {
             .iter()
             .enumerate()
             .skip(i + 1)
-            .find(|(_, q)| q.field == p.field || either(q) && repaired(line, p.items.end..q.items.start))
+            .find(|(_, q)| {
+                // "in three weeks for the lateral, and the canine in a year": of these an entry of the tooth holds one.
+                let alone = || k.place == Place::Tooth || repaired(line, p.items.end..q.items.start);
+                q.field == p.field || either(q) && alone()
+            })
             .map(|(j, q)| (j, p.clone(), q.clone()));
         let Some((j, p, q)) = next else {
             i += 1;
