@@ -38,7 +38,8 @@ pub(super) fn mentions(s: &Stretch<'_>, kind: usize, pieces: &[Piece]) -> Vec<Me
         let fluids =
             s.kinds.all.get(kind).is_some_and(|k| k.fields.values().any(|f| f.is == Is::Number(Slot::Ml)));
         let unit = line.unit(i).is_some_and(|u| u != "ml" || fluids);
-        if unit && i > 0 && line.atom(i - 1).is_some() {
+        // "another ml"
+        if unit && i > 0 && (line.atom(i - 1).is_some() || cue(line, i - 1, "again")) {
             continue;
         }
         let names_canals = s.kinds.all.get(kind).is_some_and(|k| k.place == Place::NamesCanals);
@@ -137,7 +138,7 @@ pub(super) fn is_side(line: &Line, i: usize) -> bool {
         || i > 0 && further.iter().any(|w| line.is_word(i - 1, w))
         || line.is_word(i + 1, "to")
             && line.is_word(i + 2, "the")
-            && place.iter().any(|w| line.is_word(i + 3, w))
+            && (place.iter().any(|w| line.is_word(i + 3, w)) || line.term(i + 3, "canals").is_some())
 }
 
 /// "MB, ML, distal, nineteen, eighteen and a half, twenty": as many canals as values, first all of these and then all of

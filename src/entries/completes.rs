@@ -54,7 +54,7 @@ pub(super) fn completes(s: &mut Session<'_>, at: &mut At<'_>, items: &Range<usiz
                 .iter()
                 .any(|w| at.line.is_word(i + 1, w))
     };
-    if items.clone().any(accepts) {
+    if items.clone().any(accepts) && !items.clone().any(|i| at.line.unit(i).is_some()) {
         return false;
     }
     // Where the breath has an entry of its own, it is that one's.
@@ -191,7 +191,10 @@ pub(super) fn belongs(
     let same_canal = |t: &usize, c: &Canal| s.entries.get(*t).is_some_and(|e| e.canal.as_ref() == Some(c));
     let targets: Vec<usize> = match draft.canal.as_ref().map(|n| &n.canal) {
         Some(Canal::One(c)) if c == "all" || c == super::canals::BOTH => {
-            if of_breath.len() < 2 && k.place != Place::Tooth {
+            let list = |t: usize| {
+                s.entries.get(t).and_then(|e| e.canal.as_ref()).is_some_and(|c| c.names().len() > 1)
+            };
+            if of_breath.len() < 2 && k.place != Place::Tooth && !list(last) {
                 return false;
             }
             of_breath

@@ -78,6 +78,10 @@ pub(super) fn starts_correction(line: &Line, items: &Range<usize>) -> bool {
     if last.is_some_and(|i| i > items.start && cue(line, i, "repair-after")) {
         return true;
     }
+    // "wrong, that is side vented"
+    if cue(line, items.start, "wrong") && line.is_mark(items.start + 1, ",") {
+        return true;
+    }
     let said = |i: usize| line.is_word(i, "i") && line.is_word(i + 1, "said");
     let first = items.clone().find(|&i| line.term(i, "fillers").is_none());
     if first.is_some_and(said) && items.clone().any(|i| cue(line, i, "repair-after") && i + 1 < items.end) {
@@ -210,5 +214,6 @@ pub(super) fn in_passing(kinds: &Kinds, hit: &Hit, line: &Line) -> bool {
         return false;
     }
     before.is_some_and(|b| ["in", "into", "of", "for", "to", "down"].iter().any(|w| line.is_word(b, w)))
-        || ["tooth", "visit", "file", "cone", "stage"].iter().any(|w| line.is_word(hit.end, w))
+        || ["tooth", "visit", "file", "cone", "stage", "sitting", "session", "appointment", "root", "rooted", "dose", "use", "point"]
+            .iter().any(|w| line.is_word(hit.end, w))
 }

@@ -115,6 +115,17 @@ fn cues(line: &Line, items: &Range<usize>, field: &str, place: &Range<usize>, f:
     {
         push_doubt(entry, field, "the speaker was not sure", &[]);
     }
+    // "20 to 21 mm"
+    if is_number {
+        let atoms: Vec<usize> = place.clone().filter(|&i| line.atom(i).is_some()).collect();
+        let pair = atoms.windows(2).find_map(|w| match w {
+            [a, b] if *b == *a + 2 && line.is_word(a + 1, "to") => line.atom(*b).map(|n| n.value),
+            _ => None,
+        });
+        if let Some(other) = pair {
+            push_doubt(entry, field, "two numbers were said", &[Value::Number(other)]);
+        }
+    }
     // "two or three", "three weeks, maybe four"
     if is_number && let Some(first) = place.clone().find(|&i| line.atom(i).is_some()) {
         let last = place.clone().rev().find(|&i| line.atom(i).is_some()).unwrap_or(first);

@@ -458,7 +458,7 @@ fn settle(line: &Line, k: &Kind, pieces: &mut Vec<Piece>) -> usize {
             i += 1;
         } else if p.value == q.value && p.same == q.same {
             pieces.remove(j);
-        } else if joins && !(of_list(k, &p) && (p.items.end..q.items.start).any(|i| line.is_mark(i, ","))) {
+        } else if joins && !(of_list(k, &p) && !(p.items.end..q.items.start).all(|i| binds(line, i))) {
             let text = |v: &Option<Value>| v.as_ref().map(ToString::to_string).unwrap_or_default();
             let joined = format!("{}, {}", text(&p.value), text(&q.value));
             if let Some(x) = pieces.get_mut(i) {
@@ -481,6 +481,11 @@ fn settle(line: &Line, k: &Kind, pieces: &mut Vec<Piece>) -> usize {
         }
     }
     conflicts
+}
+
+/// Words that make two materials one filling ("glass ionomer base and composite").
+fn binds(line: &Line, i: usize) -> bool {
+    ["and", "with", "base", "liner", "plus", "a", "core"].iter().any(|w| line.is_word(i, w))
 }
 
 /// Is a value one of a vocabulary? Two of these, with a comma between, are two things ("glass ionomer over that, composite").

@@ -554,11 +554,14 @@ fn of_what_stood_before(line: &Line, items: &Range<usize>, top: &Hit, filled: &F
     let joins = |i: usize| line.is_word(i, "and") || line.is_word(i, "then");
     // "for one minute and saline last"
     let measured = |i: usize| i > 0 && line.unit(i - 1).is_some() && i + 1 == top.first;
-    let opens = |i: usize| line.is_mark(i, ",") && joins(i + 1) || joins(i) && measured(i);
+    // "to length and recap with the ten"
+    let leads = |i: usize| line.is_word(i, "and") && i + 1 == top.first;
+    let opens = |i: usize| line.is_mark(i, ",") && joins(i + 1) || joins(i) && (measured(i) || leads(i));
     let near = items.start.max(top.first.saturating_sub(NEAR_NO))..top.first;
     let pieces = || filled.drafts.iter().flat_map(|d| &d.pieces);
     near.rev().find(|&i| opens(i)).is_some_and(|at| {
-        pieces().any(|p| !p.lead && p.items.end <= at && p.items.clone().any(|i| line.atom(i).is_some()))
+        let number = |p: &fill::Piece| p.value.as_ref().is_some_and(|v| v.number().is_some());
+        pieces().any(|p| !p.lead && p.items.end <= at && number(p))
             && !pieces().any(|p| p.lead && p.items.end <= at)
     })
 }

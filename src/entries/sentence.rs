@@ -52,7 +52,7 @@ pub fn of_item(sentences: &[Sentence], item: usize) -> Option<&Sentence> {
 pub fn takes_back(line: &Line, i: usize) -> bool {
     // "twenty, say twenty and a half"
     let anew = line.is_word(i, "say") && line.atom(i + 1).is_some() && i > 1 && line.is_mark(i - 1, ",");
-    if anew && line.atom(i - 2).is_some() {
+    if anew && line.atom(i - 2).is_some() && line.unit(i + 2).is_none_or(|u| u == "mm") {
         return true;
     }
     if !cue(line, i, "repair") {
@@ -143,7 +143,7 @@ fn push_part(line: &Line, items: Range<usize>, lecture: bool, conditional: bool,
     }
     let speech = speech(line, items.clone(), lecture);
     // A request or question may fill only a part between commas.
-    if let Speech::Talk("request" | "question" | "patient") = speech {
+    if let Speech::Talk("request" | "question" | "patient" | "counterfactual") = speech {
         let mut start = items.start;
         let mut parts = Vec::new();
         for i in items.clone() {
@@ -263,7 +263,10 @@ fn speech(line: &Line, items: Range<usize>, lecture: bool) -> Speech {
         let told = i > 0 && ["in", "since", "from"].iter().any(|w| line.is_word(i - 1, w));
         told && n.and_then(|a| a.value.to_whole()).is_some_and(|n| (1950..2040).contains(&n))
     };
-    if any("past") || of_others() || items.clone().any(year) {
+    let numbers = items.clone().filter(|&i| line.atom(i).is_some()).count();
+    let other = ["lot", "batch", "now", "today", "expiry", "expires"];
+    let only = numbers == 1 && !items.clone().any(|i| other.iter().any(|w| line.is_word(i, w)));
+    if any("past") || of_others() || only && items.clone().any(year) {
         return Speech::Past;
     }
     if !lecture && (cue(line, first, "patient-start") || any("patient")) {

@@ -190,7 +190,8 @@ impl<'a> Session<'a> {
                 ..(hit.end + 3).min(line.sentence_end(hit.end)).min(line.next_comma(hit.end));
         let sentence = line.sentence_start(hit.first).max(hit.first.saturating_sub(NEAR))..hit.first;
         let among = |v: &String| sentence.clone().any(|i| line.term(i, v).is_some());
-        if matches!(hit.of, Of::Rule(_)) && kind.not_among.iter().any(among) {
+        let denies = cue(line, hit.first, "no");
+        if matches!(hit.of, Of::Rule(_)) && denies && kind.not_among.iter().any(among) {
             return true;
         }
         matches!(hit.of, Of::Rule(_))
@@ -385,7 +386,9 @@ impl<'a> Session<'a> {
                 told = Status::Done.into();
             }
         }
-        if kind.facts && told.status != Status::Conditional {
+        // "he is no diabetic" is a fact; "her pressure was not taken" is what was left out.
+        let left_out = told.by.is_some_and(|i| cue(&at.line, i, "negation-after"));
+        if kind.facts && matches!(told.status, Status::NotDone | Status::General) && !left_out {
             told = Status::Done.into();
         }
         let status = told.status;

@@ -88,6 +88,11 @@ pub fn of(
         return (!states_a_fact(line, sentence)).then_some(Status::General.into());
     }
     if let Some(by) = negated(line, sentence, stretch, anchor, valued) {
+        // "I'll put the composite in next week, not today"
+        let plan = planned(line, &before, sentence, stretch, anchor).filter(|p| *p < by);
+        if let Some(plan) = plan.filter(|_| ["not today", "not this time", "not now"].contains(&line.text(by))) {
+            return told(Status::Planned, Some(plan));
+        }
         return told(Status::NotDone, Some(by));
     }
     if let Some(by) = planned(line, &before, sentence, stretch, anchor) {

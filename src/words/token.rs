@@ -76,13 +76,14 @@ fn cut(word: &str, heard: usize, out: &mut Vec<Token>) {
         return;
     }
     // "Ca(OH)2": brackets inside of a word are of its spelling.
-    let inside = |i: usize, c: char| {
-        matches!(c, '(' | ')')
-            && word.get(..i).is_some_and(|w| w.contains(char::is_alphanumeric))
-            && word.get(i + 1..).is_some_and(|w| w.contains(char::is_alphanumeric))
-    };
-    let brackets = word.contains('(') && word.contains(')');
-    let kept = word.char_indices().filter(|(i, c)| !(brackets && inside(*i, *c)));
+    let brackets = word.split_once('(').and_then(|(before, rest)| Some((before, rest.split_once(')')?)));
+    let spelling = brackets.is_some_and(|(before, (inside, after))| {
+        before.ends_with(char::is_alphabetic)
+            && !inside.is_empty()
+            && inside.chars().all(char::is_alphabetic)
+            && after.starts_with(char::is_alphanumeric)
+    });
+    let kept = word.char_indices().filter(|(_, c)| !(spelling && matches!(c, '(' | ')')));
     let chars: Vec<char> = kept.map(|(_, c)| c).collect();
     let at = |i: usize| chars.get(i).copied().unwrap_or(' ');
     let (mut i, first) = (0, out.len());
