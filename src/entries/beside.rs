@@ -117,7 +117,8 @@ impl Session<'_> {
             let opens = (sentence.start..first).all(|i| is_small(line, i))
                 && (line.items.get(hit.end).is_none_or(|it| it.what == What::Mark)
                     || sentence.start == 0 && hit.first == 0 && !is_told_of(line, hit.end));
-            let turns = turns_to(line, &sentence, first);
+            let tests = self.tells_a_test(line, &(sentence.start..first));
+            let turns = turns_to(line, &sentence, first) && !tests;
             // "cold on eleven is positive, on twenty two positive, on twenty one nothing": the one at work among them.
             let among =
                 out.last().is_some_and(|b| line.sentence_start(b.items.start) == line.sentence_start(first));
@@ -265,6 +266,7 @@ impl Session<'_> {
         items: &Range<usize>,
         iso: &str,
         listed: Option<usize>,
+        turned: bool,
     ) -> bool {
         let line = &at.line;
         // "we examined the one two, the one one and the two two": looked at, not worked on.
@@ -305,12 +307,46 @@ impl Session<'_> {
         let known = self.teeth.iter().any(|t| t == iso);
         let names = |n: &Note| self.x.kinds.all.get(n.kind).is_some_and(|k| k.place == Place::NamesTeeth);
         let begun = self.live().next().and_then(|i| self.notes.get(i)).is_none_or(|n| !names(n));
-        if turns_to(line, &sentence, first) || known && !begun {
+        let within = |word: &[&str], range: Range<usize>| {
+            range.into_iter().any(|i| word.iter().any(|w| line.text(i).split(' ').any(|t| t == *w)))
+        };
+        // "moved the clamp to tooth 37", "doing 37 another day", "a second opinion on 37"
+        let other = within(&["clamp", "opinion", "tilted", "problem"], sentence.clone())
+            || within(&["another", "other"], items.end..items.end + 2)
+                && (items.end..items.end + 3).any(|i| {
+                    ["day", "time", "visit", "days"].iter().any(|w| line.text(i).split(' ').any(|t| t == *w))
+                });
+        if other {
+            return false;
+        }
+        let strong = items.clone().any(|i| says_a_tooth(line, i));
+        // "now, 25, to length in D": a size of the series, once files are at work, is no tooth unless it was named before.
+        let value = (items.start..items.end).find_map(|i| line.atom(i)).map(|a| a.value);
+        let atoms = (items.start..items.end).filter(|&i| line.atom(i).is_some()).count();
+        let like_size = atoms == 1 && value.is_some_and(crate::words::slot::is_standard_size);
+        let filing = self.began.as_ref().is_some_and(|(_, tooth)| *tooth == self.tooth);
+        let of_canal = (items.end..items.end + 3).any(|i| line.term(i, "canals").is_some());
+        let ends = (items.end..sentence.end).all(|i| is_small(line, i));
+        let numbered = first > 0 && line.is_word(first - 1, "number") && ends;
+        if !strong && !known && like_size && !numbered && (filing || of_canal) {
+            return false;
+        }
+        // "it is tooth 37, not 36"
+        if strong && (items.end..items.end + 2).any(|i| line.is_word(i, "not")) {
+            return true;
+        }
+        // "oh sorry, tooth 37": said in place of the one before.
+        let repaired = (sentence.start..first).any(|i| cue(line, i, "repair"));
+        let works_here = || {
+            let here = sentence.clone();
+            hits::within(&at.hits, &here).any(|h| self.is_work(h) && !self.is_told(h))
+        };
+        if turned || turns_to(line, &sentence, first) || known && !begun || repaired || strong && works_here()
+        {
             return true;
         }
         // "… and there was time, so the four six"
         let so = ["so", "then", "now", "next", "on"].iter().any(|w| line.is_word(clause, w));
-        let ends = (items.end..sentence.end).all(|i| is_small(line, i));
         let opener = (sentence.start..clause).find(|&i| !line.is_mark(i, ","));
         let then = opener.is_some_and(|i| cue(line, i, "then") || line.is_word(i, "then"));
         if then && ends && (clause..first).all(|i| is_small(line, i) || line.is_word(i, "number")) {
@@ -321,11 +357,20 @@ impl Session<'_> {
         }
         let opens = (sentence.start..first).all(|i| is_small(line, i));
         let behind = items.end..sentence.end;
-        let alone = behind.clone().all(|i| is_small(line, i) || AFTER.iter().any(|w| line.is_word(i, w)));
+        let alone = behind
+            .clone()
+            .all(|i| is_small(line, i) || says_a_tooth(line, i) || AFTER.iter().any(|w| line.is_word(i, w)));
         let works = hits::within(&at.hits, &behind).any(|h| self.is_work(h));
         let apart = line.items.get(items.end).is_none_or(|it| it.what == What::Mark)
             || AFTER.iter().any(|w| line.is_word(items.end, w));
-        opens && (alone || works && (apart || known || !is_told_of(line, items.end)))
+        // "the other tooth is 37"
+        let last = strong && ends;
+        last || opens && (alone || works && (apart || known || !is_told_of(line, items.end)))
+    }
+
+    /// Told of the patient, or a test: neither says which tooth is at work.
+    fn is_told(&self, hit: &Hit) -> bool {
+        self.x.kinds.all.get(hit.kind).is_some_and(|k| k.facts || k.beside)
     }
 
     /// A step of the work, or a finding on the tooth.

@@ -214,6 +214,21 @@ pub(super) fn in_passing(kinds: &Kinds, hit: &Hit, line: &Line) -> bool {
         return false;
     }
     before.is_some_and(|b| ["in", "into", "of", "for", "to", "down"].iter().any(|w| line.is_word(b, w)))
-        || ["tooth", "visit", "file", "cone", "stage", "sitting", "session", "appointment", "root", "rooted", "dose", "use", "point"]
-            .iter().any(|w| line.is_word(hit.end, w))
+        || [
+            "tooth",
+            "visit",
+            "file",
+            "cone",
+            "stage",
+            "sitting",
+            "session",
+            "appointment",
+            "root",
+            "rooted",
+            "dose",
+            "use",
+            "point",
+        ]
+        .iter()
+        .any(|w| line.is_word(hit.end, w))
 }

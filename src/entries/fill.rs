@@ -485,7 +485,7 @@ fn settle(line: &Line, k: &Kind, pieces: &mut Vec<Piece>) -> usize {
 
 /// Words that make two materials one filling ("glass ionomer base and composite").
 fn binds(line: &Line, i: usize) -> bool {
-    ["and", "with", "base", "liner", "plus", "a", "core"].iter().any(|w| line.is_word(i, w))
+    ["and", "with", "base", "liner", "plus", "a", "core", "in", "of"].iter().any(|w| line.is_word(i, w))
 }
 
 /// Is a value one of a vocabulary? Two of these, with a comma between, are two things ("glass ionomer over that, composite").

@@ -10,7 +10,7 @@ use super::{
 };
 use crate::{
     kinds::Place,
-    log::{Canal, Entry, Review, Status},
+    log::{Canal, Entry, Review, Status, Value},
     words::line::What,
 };
 
@@ -28,6 +28,11 @@ impl Session<'_> {
         if let Some(tooth) = &self.tooth {
             entry.tooth = Some(tooth.clone());
             entry.carried.push("tooth".to_owned());
+            let beside = self.refused.as_ref().filter(|(n, other)| *n == at.n && other != tooth);
+            if let Some((_, other)) = beside {
+                let reason = format!("tooth {other} was named beside it");
+                push_doubt(entry, "tooth", &reason, &[Value::Text(other.clone())]);
+            }
             why.tooth = Some(self.tooth_said.clone());
         }
         let carries = !matches!(status, Status::General | Status::Conditional);

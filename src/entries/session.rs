@@ -68,6 +68,8 @@ pub(super) struct Session<'a> {
     pub(super) unheeded: Option<usize>,
     /// The breath in which the work in a canal of this tooth began.
     pub(super) began: Option<(usize, Option<String>)>,
+    /// A tooth that was named and not taken for the one at work, and in which breath.
+    pub(super) refused: Option<(usize, String)>,
 }
 
 #[derive(Debug, Clone, Default)]
@@ -103,6 +105,7 @@ impl<'a> Session<'a> {
             near: Candidates::default(),
             unheeded: None,
             began: None,
+            refused: None,
         }
     }
 
@@ -537,9 +540,6 @@ impl<'a> Session<'a> {
                 push_doubt(&mut entry, rest, "it was named, and nothing was said of it", &[]);
             }
         }
-        if kind.each_in_its_canal && status == Status::Done {
-            self.told_otherwise(reading.kind, kind, &mut entry);
-        }
         if kind.facts {
             self.late(at.n, &mut entry);
         }
@@ -583,6 +583,10 @@ impl<'a> Session<'a> {
         if in_canal && new && entry.status == Status::Done {
             self.began = Some((note.breath, entry.tooth.clone()));
         }
+        let kinds = self.x.kinds.clone();
+        if let Some(kind) = kinds.all.get(note.kind).filter(|k| k.each_in_its_canal) {
+            self.told_otherwise(note.kind, kind, &mut entry);
+        }
         self.live.push(self.entries.len());
         entry.id = format!("e{}", self.entries.len() + 1);
         self.entries.push(entry);
@@ -597,13 +601,26 @@ impl<'a> Session<'a> {
         else {
             return;
         };
+        // An estimate is no measurement.
+        let guess = |e: &Entry| ["estimat", "provisional"].iter().any(|w| e.said.contains(w));
+        if entry.status != Status::Done || guess(entry) {
+            return;
+        }
+        let shares = |e: &Entry| match (&e.canal, &entry.canal) {
+            (Some(a), Some(b)) => {
+                a.names().iter().any(|n| *n == "all" || b.names().contains(n))
+                    || b.names().iter().any(|n| *n == "all")
+            }
+            (a, b) => a == b,
+        };
         let other = |i: &usize| {
             let old = self.entries.get(*i);
             self.notes.get(*i).is_some_and(|n| n.kind == k)
                 && old.is_some_and(|e| {
                     e.status == Status::Done
                         && e.tooth == entry.tooth
-                        && e.canal == entry.canal
+                        && shares(e)
+                        && !guess(e)
                         && e.values.get(&field).is_some_and(|v| *v != value)
                 })
         };

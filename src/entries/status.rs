@@ -90,7 +90,9 @@ pub fn of(
     if let Some(by) = negated(line, sentence, stretch, anchor, valued) {
         // "I'll put the composite in next week, not today"
         let plan = planned(line, &before, sentence, stretch, anchor).filter(|p| *p < by);
-        if let Some(plan) = plan.filter(|_| ["not today", "not this time", "not now"].contains(&line.text(by))) {
+        if let Some(plan) =
+            plan.filter(|_| ["not today", "not this time", "not now"].contains(&line.text(by)))
+        {
             return told(Status::Planned, Some(plan));
         }
         return told(Status::NotDone, Some(by));

@@ -68,7 +68,9 @@ impl Session<'_> {
             || counted.iter().any(|w| line.is_word(hit.end, w));
         // "twenty two years", "about three mil": a measure.
         let announced = hit.end.checked_sub(2).is_some_and(|b| line.term(b, "tooth_words").is_some());
-        let measure = line.unit(hit.end).is_some() && line.term(hit.end, "canals").is_none() && !announced;
+        let unit = line.unit(hit.end);
+        let measure =
+            unit.is_some() && (line.term(hit.end, "canals").is_none() || unit == Some("mm")) && !announced;
         // "in baby teeth, mesials eleven, distal twelve": the number is the canal's.
         let of_canal = (hit.first..hit.end)
             .any(|i| line.term(i, "canals").is_some() && line.text(i).chars().count() > 1)
@@ -95,6 +97,27 @@ impl Session<'_> {
             || tooth::is_range(line, hit.end)
         {
             return false;
+        }
+        // "44, male, upper right first molar", "it's the 21st, tooth 36": an age, a date.
+        let atoms = (hit.first..hit.end).filter(|&i| line.atom(i).is_some()).count();
+        let named_so =
+            |i: usize| line.term(i, "quadrants").is_some() || line.term(i, "tooth_words").is_some();
+        let signed = (hit.first.saturating_sub(1)..hit.end).any(|i| {
+            line.is_word(i, "number") || line.is_mark(i, "#") || named_so(i) || line.is_mark(i, "-")
+        });
+        if self.tooth.is_none() && atoms == 1 && !signed {
+            const AGES: [&str; 11] =
+                ["male", "female", "year", "years", "yr", "aged", "old", "mrs", "mr", "ms", "miss"];
+            let near = hit.first.saturating_sub(3)..hit.end + 3;
+            let aged = near.clone().any(|i| line.text(i).split(' ').any(|t| AGES.contains(&t)));
+            let better = (0..line.items.len().min(FAR)).any(|i| {
+                let number = |k: usize| line.atom(k).is_some() || line.term(k, "tooth_names").is_some();
+                !(hit.first..hit.end).contains(&i) && named_so(i) && (i + 1..i + 3).any(number)
+            });
+            let ordinal = ["st", "nd", "rd", "th"].iter().any(|w| line.is_word(hit.end, w));
+            if aged || better || ordinal {
+                return false;
+            }
         }
         let universal = self.x.settings.notation == tooth::Notation::Universal;
         // "today is a three six": only before the work has begun.
@@ -341,7 +364,9 @@ impl Session<'_> {
                 listed = Some(p.items.end);
                 continue;
             }
-            if !self.takes_over(at, &p.items, &named.iso, listed) {
+            let turned = rule.turns_to && p.items.start <= reading.rule_items.end;
+            if !self.takes_over(at, &p.items, &named.iso, listed, turned) {
+                self.refused = Some((at.n, named.iso.clone()));
                 continue;
             }
             listed = Some(p.items.end);

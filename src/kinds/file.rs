@@ -120,6 +120,8 @@ struct RuleFile {
     #[serde(default)]
     amends: bool,
     turns: Option<(String, String)>,
+    #[serde(default)]
+    turns_to: bool,
 }
 
 const fn one() -> f32 {
@@ -238,6 +240,7 @@ fn rule(r: RuleFile) -> Result<Rule, String> {
         yields: r.yields,
         amends: r.amends,
         turns: r.turns,
+        turns_to: r.turns_to,
     })
 }
 

@@ -187,6 +187,8 @@ pub struct Rule {
     pub opening: bool,
     /// Only of a tooth that was named before ("21, previously treated").
     pub known: bool,
+    /// Its words turn to the tooth that they name ("coming to the 22").
+    pub turns_to: bool,
     /// Takes sentences about earlier visits, whole.
     pub past: bool,
     /// Completes an earlier entry where it fits, and opens one of its own only otherwise.
