@@ -7,7 +7,7 @@ use super::{
     fill::{Draft, Filled, Piece},
     segment::Segment,
     sentence::cue,
-    session::{At, Note, Session, blank, push_doubt},
+    session::{At, FAR_BACK, Note, Session, blank, push_doubt},
     why::{Did, From, Later, Spoken, Why},
 };
 use crate::{
@@ -163,6 +163,44 @@ impl Session<'_> {
             entry.said.push_str(&words);
         }
         taken
+    }
+
+    /// "buccal nineteen … buccal is eighteen and a half": of two values of one canal, nobody said which stands. Both carry a
+    /// doubt.
+    pub(super) fn told_otherwise(&mut self, k: usize, kind: &Kind, entry: &mut Entry) {
+        let Some((field, value)) =
+            kind.each.iter().find_map(|f| Some((f.clone(), entry.values.get(f).cloned()?)))
+        else {
+            return;
+        };
+        // An estimate is no measurement.
+        let guess = |e: &Entry| ["estimat", "provisional"].iter().any(|w| e.said.contains(w));
+        if entry.status != Status::Done || guess(entry) {
+            return;
+        }
+        let shares = |e: &Entry| match (&e.canal, &entry.canal) {
+            (Some(a), Some(b)) => {
+                a.names().iter().any(|n| *n == "all" || b.names().contains(n))
+                    || b.names().iter().any(|n| *n == "all")
+            }
+            (a, b) => a == b,
+        };
+        let other = |i: &usize| {
+            let old = self.entries.get(*i);
+            self.notes.get(*i).is_some_and(|n| n.kind == k)
+                && old.is_some_and(|e| {
+                    e.status == Status::Done
+                        && e.tooth == entry.tooth
+                        && shares(e)
+                        && !guess(e)
+                        && e.values.get(&field).is_some_and(|v| *v != value)
+                })
+        };
+        let Some(old) = self.live().take(FAR_BACK).find(other) else { return };
+        let Some(before) = self.entries.get_mut(old) else { return };
+        let was = before.values.get(&field).cloned();
+        push_doubt(before, &field, "another value was told later for this canal", &[value]);
+        push_doubt(entry, &field, "another value was told before for this canal", was.as_slice());
     }
 
     /// "the perforation": named with its article after an entry that tells of it.

@@ -312,10 +312,9 @@ impl Session<'_> {
         };
         // "moved the clamp to tooth 37", "doing 37 another day", "a second opinion on 37"
         let other = within(&["clamp", "opinion", "tilted", "problem"], sentence.clone())
-            || within(&["another", "other"], items.end..items.end + 2)
-                && (items.end..items.end + 3).any(|i| {
-                    ["day", "time", "visit", "days"].iter().any(|w| line.text(i).split(' ').any(|t| t == *w))
-                });
+            || ["another day", "another time", "another visit"]
+                .iter()
+                .any(|w| at.said(&(items.end..items.end + 2)).0.starts_with(w));
         if other {
             return false;
         }

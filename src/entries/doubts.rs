@@ -115,8 +115,8 @@ fn cues(line: &Line, items: &Range<usize>, field: &str, place: &Range<usize>, f:
     {
         push_doubt(entry, field, "the speaker was not sure", &[]);
     }
-    // "20 to 21 mm"
-    if is_number {
+    // "20 to 21 mm", but "one to eighty thousand"
+    if is_number && f.is != Is::Number(Slot::Ratio) {
         let atoms: Vec<usize> = place.clone().filter(|&i| line.atom(i).is_some()).collect();
         let pair = atoms.windows(2).find_map(|w| match w {
             [a, b] if *b == *a + 2 && line.is_word(a + 1, "to") => line.atom(*b).map(|n| n.value),

@@ -12,7 +12,7 @@ use super::{
 };
 use crate::{
     kinds::Place,
-    log::{Status, Value},
+    log::{Entry, Status, Value},
 };
 
 impl Session<'_> {
@@ -133,5 +133,12 @@ impl Session<'_> {
             }
         };
         hits::within(&at.hits, &(items.start..items.start + 1)).any(opens)
+    }
+    /// What a patient came with is told before the work: behind it, it may be something else.
+    pub(super) fn late(&self, breath: usize, entry: &mut Entry) {
+        let begun = self.began.as_ref().is_some_and(|(at, tooth)| *at < breath && *tooth == self.tooth);
+        if begun {
+            push_doubt(entry, "entry", "told after the work in the canals had begun", &[]);
+        }
     }
 }

@@ -424,12 +424,13 @@ fn score(
         let cost = if rule.takes.is_some() { TOLD_DOUBTFUL } else { DOUBTFUL };
         let denied = is_denied(line, top);
         // "didn't use EDTA, we're out of it till Friday": what was not done is told.
-        let clause =
-            line.clause_start(top.first)..top.end.max(line.next_comma(top.end).min(top.end + NEAR_NO));
-        let left = clause.into_iter().any(|i| {
+        let from = line.clause_start(top.first).max(top.first.saturating_sub(LONGEST));
+        let clause = from..top.end.max(line.next_comma(top.end).min(top.end + NEAR_NO));
+        let negates = |i: usize| {
             cue(line, i, "negation-after") || cue(line, i, "negation") && !sentence::takes_back(line, i)
-        });
-        let mut score = weight(top) - if doubtful && !names && !denied && !left { cost } else { 0.0 };
+        };
+        let costs = doubtful && !names && !denied && !clause.into_iter().any(negates);
+        let mut score = weight(top) - if costs { cost } else { 0.0 };
         let mut text = None;
         if let Some(takes) = &rule.takes {
             let next = texts::next_told(kinds, hits, top);

@@ -142,6 +142,7 @@ impl<'a> Session<'a> {
         self.stretch(&mut at, start..end);
         doubts::astray(self, &at);
         doubts::denied_after(self, &at);
+        self.points_elsewhere(&at);
         self.unheeded = at.leaves_treatment(end).then_some(n);
         self.rest(&at);
         for remark in &breath.remarks {
@@ -591,52 +592,6 @@ impl<'a> Session<'a> {
         entry.id = format!("e{}", self.entries.len() + 1);
         self.entries.push(entry);
         self.notes.push(note);
-    }
-
-    /// "buccal nineteen … buccal is eighteen and a half": of two values of one canal, nobody said which stands. Both carry a
-    /// doubt.
-    fn told_otherwise(&mut self, k: usize, kind: &crate::kinds::Kind, entry: &mut Entry) {
-        let Some((field, value)) =
-            kind.each.iter().find_map(|f| Some((f.clone(), entry.values.get(f).cloned()?)))
-        else {
-            return;
-        };
-        // An estimate is no measurement.
-        let guess = |e: &Entry| ["estimat", "provisional"].iter().any(|w| e.said.contains(w));
-        if entry.status != Status::Done || guess(entry) {
-            return;
-        }
-        let shares = |e: &Entry| match (&e.canal, &entry.canal) {
-            (Some(a), Some(b)) => {
-                a.names().iter().any(|n| *n == "all" || b.names().contains(n))
-                    || b.names().iter().any(|n| *n == "all")
-            }
-            (a, b) => a == b,
-        };
-        let other = |i: &usize| {
-            let old = self.entries.get(*i);
-            self.notes.get(*i).is_some_and(|n| n.kind == k)
-                && old.is_some_and(|e| {
-                    e.status == Status::Done
-                        && e.tooth == entry.tooth
-                        && shares(e)
-                        && !guess(e)
-                        && e.values.get(&field).is_some_and(|v| *v != value)
-                })
-        };
-        let Some(old) = self.live().take(FAR_BACK).find(other) else { return };
-        let Some(before) = self.entries.get_mut(old) else { return };
-        let was = before.values.get(&field).cloned();
-        push_doubt(before, &field, "another value was told later for this canal", &[value]);
-        push_doubt(entry, &field, "another value was told before for this canal", was.as_slice());
-    }
-
-    /// What a patient came with is told before the work: behind it, it may be something else.
-    pub(super) fn late(&self, breath: usize, entry: &mut Entry) {
-        let begun = self.began.as_ref().is_some_and(|(at, tooth)| *at < breath && *tooth == self.tooth);
-        if begun {
-            push_doubt(entry, "entry", "told after the work in the canals had begun", &[]);
-        }
     }
 
     /// Entries that are not struck, the last first.

@@ -178,6 +178,46 @@ impl Session<'_> {
         !after_slot && !named.other_notation && (said.len() == 2 || universal)
     }
 
+    /// "in 37 I made access": the number of another tooth that found no place. The steps told behind it may be of that tooth.
+    pub(super) fn points_elsewhere(&mut self, at: &At<'_>) {
+        let line = &at.line;
+        let points = |i: usize| {
+            let before = |w: &[&str]| i > 0 && w.iter().any(|w| line.is_word(i - 1, w));
+            before(&["in", "on", "for", "it's", "is", "tooth"])
+                || line.is_mark(i + 1, ":")
+                || line.is_word(i + 1, "now")
+        };
+        let mut named_at: Vec<(usize, String)> = Vec::new();
+        for i in 0..at.placed.len() {
+            let Some(value) = line.atom(i).map(|a| a.value).filter(|_| at.placed.get(i) == Some(&false))
+            else {
+                continue;
+            };
+            let Some(read) = line.reading(Slot::Tooth, i) else { continue };
+            let two = read.text.as_deref().filter(|t| t.len() == 2);
+            let named = two.and_then(|t| tooth::named(t, self.x.settings.notation));
+            let Some(named) = named.filter(|n| !n.other_notation) else { continue };
+            let counts = line.unit(read.end).is_some()
+                || line.atom(read.end).is_some()
+                || line.term(read.end, "counted").is_some()
+                || crate::words::slot::is_standard_size(value);
+            if self.tooth.as_ref().is_none_or(|t| *t == named.iso) || counts || !points(i) {
+                continue;
+            }
+            named_at.push((i, named.iso));
+        }
+        for (entry, note) in self.entries.iter_mut().zip(&self.notes).rev() {
+            if note.breath < at.n || named_at.is_empty() {
+                break;
+            }
+            let before = named_at.partition_point(|(i, _)| *i <= note.items.start);
+            if let Some((_, iso)) = before.checked_sub(1).and_then(|i| named_at.get(i)) {
+                let other = Value::Text(iso.clone());
+                push_doubt(entry, "tooth", "another tooth was named right before", &[other]);
+            }
+        }
+    }
+
     /// Was a size like this told of the tooth at work?
     fn has_used(&self, size: Decimal) -> bool {
         const FAR: usize = 12;
