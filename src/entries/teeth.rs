@@ -82,11 +82,18 @@ impl Session<'_> {
             && !spelled
             && hit.found.terms.iter().all(|t| !matches!(&*t.vocabulary, "quadrants" | "tooth_words"))
             && value.is_some_and(|v| self.has_used(v));
+        // "mesial, number ten K file, can go to seventeen": a depth.
+        let turns = matches!(hit.of, Of::Rule(r) if kind.rules.get(r).is_some_and(|r| r.turns_to));
+        let from = line.sentence_start(hit.first).max(hit.first.saturating_sub(FAR));
+        let at_work =
+            |i: usize| ["canals", "instruments", "motions"].iter().any(|v| line.term(i, v).is_some());
+        let depth = turns && self.tooth.is_some() && !announced && !spelled && (from..hit.first).any(at_work);
         // "3.6" is a tooth only where words say so, or where a dictation begins.
         let dotted = (hit.first..hit.end).any(|i| line.atom(i).is_some_and(|a| a.form == Form::Fraction))
             && !announced
             && self.tooth.is_some();
         if used
+            || depth
             || dotted
             || of_canal
             || pronoun
@@ -182,8 +189,9 @@ impl Session<'_> {
     pub(super) fn points_elsewhere(&mut self, at: &At<'_>) {
         let line = &at.line;
         let points = |i: usize| {
-            let before = |w: &[&str]| i > 0 && w.iter().any(|w| line.is_word(i - 1, w));
-            before(&["in", "on", "for", "it's", "is", "tooth"])
+            let before = at.said(&(i.saturating_sub(1)..i)).0.to_lowercase();
+            let last = before.rsplit(' ').next().unwrap_or_default();
+            ["in", "on", "for", "to", "it's", "is", "tooth"].contains(&last)
                 || line.is_mark(i + 1, ":")
                 || line.is_word(i + 1, "now")
         };
