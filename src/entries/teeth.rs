@@ -249,7 +249,16 @@ impl Session<'_> {
             Of::Field(..) => false,
         };
         let asks = at.line.is_mark(items.end.saturating_sub(1), "?");
-        at.hits.iter().any(|h| items.contains(&h.first) && names(h) && (quadrant(h) || opens(h) && !asks))
+        // "where are we, two seven, yeah"
+        let parted = |i: usize| at.line.items.get(i).is_none_or(|it| it.what == What::Mark);
+        let digits = |h: &Hit| {
+            h.found.readings.iter().any(|(slot, _)| *slot == Slot::ToothDigits)
+                && h.first.checked_sub(1).is_none_or(parted)
+                && parted(h.end)
+        };
+        at.hits.iter().any(|h| {
+            items.contains(&h.first) && names(h) && (quadrant(h) || (opens(h) || digits(h)) && !asks)
+        })
     }
 
     /// The tooth with its quadrant that a sentence begins with, whatever the rest of it tells ("upper left seven, root filled
