@@ -126,6 +126,15 @@ fn cues(line: &Line, items: &Range<usize>, field: &str, place: &Range<usize>, f:
             push_doubt(entry, field, "two numbers were said", &[Value::Number(other)]);
         }
     }
+    // "from fifteen to thirty", "between three and five"
+    if is_number && let Some(second) = place.clone().find(|&i| line.atom(i).is_some()).filter(|&i| i >= 3) {
+        let pair =
+            |joins: &str, opens: &str| line.is_word(second - 1, joins) && line.is_word(second - 3, opens);
+        let ranges = pair("to", "from") || pair("and", "between");
+        if let Some(other) = line.atom(second - 2).filter(|_| ranges) {
+            push_doubt(entry, field, "two numbers were said", &[Value::Number(other.value)]);
+        }
+    }
     // "two or three", "three weeks, maybe four"
     if is_number && let Some(first) = place.clone().find(|&i| line.atom(i).is_some()) {
         let last = place.clone().rev().find(|&i| line.atom(i).is_some()).unwrap_or(first);

@@ -245,6 +245,9 @@ fn speech(line: &Line, items: Range<usize>, lecture: bool) -> Speech {
     if cue(line, first, "request-start") || items.clone().any(asked) {
         return Speech::Talk("request");
     }
+    if any("not-here") {
+        return Speech::Talk("not-here");
+    }
     if any("restate") {
         return Speech::Talk("restate");
     }

@@ -143,6 +143,7 @@ impl<'a> Session<'a> {
         doubts::astray(self, &at);
         doubts::denied_after(self, &at);
         self.points_elsewhere(&at);
+        self.retracted(&at);
         self.unheeded = at.leaves_treatment(end).then_some(n);
         self.rest(&at);
         for remark in &breath.remarks {

@@ -175,7 +175,12 @@ fn states_a_fact(line: &Line, sentence: &Range<usize>) -> bool {
 
 /// Words over which a negation does not reach.
 fn ends_reach(line: &Line, i: usize) -> bool {
-    line.is_word(i, "but")
+    // "instead of EDTA I used citric acid"
+    let deed = ["took", "used", "went", "got", "gave", "give", "finished"];
+    let subject = line.is_word(i, "i") || line.is_word(i, "we");
+    let thinks = i > 0 && ["think", "believe", "say", "that"].iter().any(|w| line.is_word(i - 1, w));
+    subject && !thinks && deed.iter().any(|w| line.is_word(i + 1, w))
+        || line.is_word(i, "but")
         || cue(line, i, "then")
         || cue(line, i, "affirmed")
         || line.is_mark(i, ".")
