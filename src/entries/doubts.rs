@@ -151,6 +151,15 @@ fn cues(line: &Line, items: &Range<usize>, field: &str, place: &Range<usize>, f:
     }
 }
 
+/// "skipped the 20, took a 25": one was left out, another was done.
+pub(super) fn left_and_done(at: &At<'_>, items: &Range<usize>, told: super::status::Told, entry: &mut Entry) {
+    let deeds = ["took", "used", "went", "finished", "got", "gave", "give", "instead"];
+    let does = |i: usize| deeds.iter().any(|w| at.line.is_word(i, w));
+    if told.status == Status::NotDone && told.by.is_some_and(|by| (by + 1..items.end).any(does)) {
+        push_doubt(entry, "entry", "something that was done was told beside it", &[]);
+    }
+}
+
 /// "access, well, sort of", "I think I also did saline": no value is in doubt, but the step.
 pub(super) fn unsure(at: &At<'_>, items: &Range<usize>, reading: &Reading, entry: &mut Entry, draft: &Draft) {
     const NEAR: usize = 6;

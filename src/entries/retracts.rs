@@ -82,7 +82,7 @@ impl Session<'_> {
             words.iter().filter(|w| w.len() >= NAMES && !phrase.contains(**w)).any(|w| said.contains(w))
         };
         let mut meant: Vec<usize> = live.iter().copied().filter(of).take(1).collect();
-        meant.extend(live.iter().copied().find(names));
+        meant.extend(live.iter().copied().filter(names).take(2));
         for i in meant {
             if let Some(entry) = self.entries.get_mut(i) {
                 push_doubt(entry, "entry", "words that take something back followed", &[]);

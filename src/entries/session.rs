@@ -517,7 +517,7 @@ impl<'a> Session<'a> {
         doubts::add(self, at, items, reading.kind, &mut entry, &found);
         let around = at.line.sentence_start(items.start).max(items.start.saturating_sub(NEAR))
             ..at.line.sentence_end(items.end.saturating_sub(1)).min(items.end + NEAR);
-        let told = around
+        let untold = around
             .clone()
             .filter(|i| !items.contains(i) || !draft.pieces.iter().any(|p| p.items.contains(i)))
             .filter(|&i| matches!(at.line.items.get(i).map(|it| &it.what), Some(What::Word)))
@@ -530,6 +530,7 @@ impl<'a> Session<'a> {
             }
         }
         doubts::unsure(at, items, reading, &mut entry, &draft);
+        doubts::left_and_done(at, items, told, &mut entry);
         // "finds them": canals without a name or a number are told of by the way.
         if kind.place == Place::NamesCanals && entry.canal.is_none() && entry.values.is_empty() {
             push_doubt(&mut entry, "entry", "neither a canal nor a number was said", &[]);
@@ -546,7 +547,7 @@ impl<'a> Session<'a> {
             self.late(at.n, &mut entry);
         }
         super::own::check(&mut entry, &self.x.own);
-        if steps::is_unlikely(at, items, reading, &draft, &entry, told, kind.place) {
+        if steps::is_unlikely(at, items, reading, &draft, &entry, untold, kind.place) {
             push_doubt(&mut entry, "entry", "few words speak for this step", &[]);
         }
         if !reading.filled.leftover.is_empty() && reading.text.is_none() {

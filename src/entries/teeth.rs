@@ -85,9 +85,24 @@ impl Session<'_> {
         // "mesial, number ten K file, can go to seventeen": a depth.
         let turns = matches!(hit.of, Of::Rule(r) if kind.rules.get(r).is_some_and(|r| r.turns_to));
         let from = line.sentence_start(hit.first).max(hit.first.saturating_sub(FAR));
-        let at_work =
-            |i: usize| ["canals", "instruments", "motions"].iter().any(|v| line.term(i, v).is_some());
-        let depth = turns && self.tooth.is_some() && !announced && !spelled && (from..hit.first).any(at_work);
+        let at_work = |i: usize| {
+            const MOVES: [&str; 14] = [
+                "needle", "file", "files", "pulled", "stepped", "step", "went", "binds", "bound", "cone",
+                "locator", "length", "pecks", "strokes",
+            ];
+            ["canals", "instruments", "motions"].iter().any(|v| line.term(i, v).is_some())
+                || MOVES.iter().any(|w| line.text(i).split(' ').any(|t| t == *w))
+        };
+        // "now to 21 with the 15", "on to 25, 3 pecks"
+        let next = hit.end + 1..hit.end + 4;
+        let tool = next.clone().any(|i| line.atom(i).is_some() || at_work(i))
+            && !next.clone().any(|i| line.is_mark(i, "."))
+            && !(hit.end..hit.end + 2).any(|i| line.term(i, "canals").is_some());
+        let depth = turns
+            && self.tooth.is_some()
+            && !announced
+            && !spelled
+            && ((from..hit.first).any(at_work) || tool && !self.teeth.contains(&named.iso));
         // "3.6" is a tooth only where words say so, or where a dictation begins.
         let dotted = (hit.first..hit.end).any(|i| line.atom(i).is_some_and(|a| a.form == Form::Fraction))
             && !announced
@@ -169,6 +184,11 @@ impl Session<'_> {
         }
         let signed = line.is_word(hit.first, "number") || line.is_mark(hit.first, "#");
         let alone = matches!(hit.of, Of::Rule(r) if kind.rules.get(r).is_some_and(|r| r.whole));
+        // "MB working length / 21": a breath that is one number may complete the step before it.
+        let length = line.atom(hit.first).is_some_and(|a| a.value <= Decimal::whole(30));
+        if alone && !signed && self.tooth.is_some() && !self.teeth.contains(&named.iso) && length {
+            return false;
+        }
         if alone && !signed && universal && self.tooth.is_some() && self.entries.len() > OPENING {
             return false;
         }
