@@ -287,6 +287,12 @@ impl Session<'_> {
         if listed.is_some_and(|end| end <= items.start) && (from..items.start).any(teeth) {
             return true;
         }
+        // "teeth 36 and 37", and nothing else
+        let plain = |i: usize| is_small(line, i) || says_a_tooth(line, i) || line.atom(i).is_some();
+        let sentence_end = line.sentence_end(items.end.saturating_sub(1)).min(items.end + FAR);
+        if (from..items.end).any(teeth) && (from..items.start).chain(items.end..sentence_end).all(plain) {
+            return true;
+        }
         let joined = |end: usize| {
             (end..items.start)
                 .all(|i| is_small(line, i) || cue(line, i, "then") || line.term(i, "tooth_words").is_some())
@@ -311,10 +317,12 @@ impl Session<'_> {
             range.into_iter().any(|i| word.iter().any(|w| line.text(i).split(' ').any(|t| t == *w)))
         };
         // "moved the clamp to tooth 37", "doing 37 another day", "a second opinion on 37"
-        let other = within(&["clamp", "opinion", "tilted", "problem"], sentence.clone())
-            || ["another day", "another time", "another visit"]
-                .iter()
-                .any(|w| at.said(&(items.end..items.end + 2)).0.starts_with(w));
+        let other = within(
+            &["clamp", "opinion", "tilted", "problem", "control", "controls", "contralateral", "comparison"],
+            sentence.clone(),
+        ) || ["another day", "another time", "another visit"]
+            .iter()
+            .any(|w| at.said(&(items.end..items.end + 2)).0.starts_with(w));
         if other {
             return false;
         }

@@ -132,9 +132,9 @@ impl Session<'_> {
                 ["male", "female", "year", "years", "yr", "aged", "old", "mrs", "mr", "ms", "miss"];
             let near = hit.first.saturating_sub(3)..hit.end + 3;
             let aged = near.clone().any(|i| line.text(i).split(' ').any(|t| AGES.contains(&t)));
-            let better = (0..line.items.len().min(FAR)).any(|i| {
+            let better = (hit.end..line.items.len().min(hit.end + FAR)).any(|i| {
                 let number = |k: usize| line.atom(k).is_some() || line.term(k, "tooth_names").is_some();
-                !(hit.first..hit.end).contains(&i) && named_so(i) && (i + 1..i + 3).any(number)
+                named_so(i) && (i + 1..i + 3).any(number)
             });
             let ordinal = ["st", "nd", "rd", "th"].iter().any(|w| line.is_word(hit.end, w));
             if aged || better || ordinal {
@@ -211,11 +211,20 @@ impl Session<'_> {
         let points = |i: usize| {
             let before = at.said(&(i.saturating_sub(1)..i)).0.to_lowercase();
             let last = before.rsplit(' ').next().unwrap_or_default();
+            let behind_the = line.is_word(i.saturating_sub(1), "the")
+                && i > 1
+                && ["in", "on", "for"].iter().any(|w| line.is_word(i - 2, w));
             ["in", "on", "for", "to", "it's", "is", "tooth"].contains(&last)
+                || behind_the
                 || line.is_mark(i + 1, ":")
                 || line.is_word(i + 1, "now")
+                || line.opens_sentence(i)
         };
+        let behind = |i: usize| i > 0 && ["in", "on"].iter().any(|w| line.is_word(i - 1, w));
+        let word = |k: &usize| line.items.get(*k).is_some_and(|it| it.what != What::Mark);
+        let alone = (0..at.placed.len()).filter(word).count() == 1;
         let mut named_at: Vec<(usize, String)> = Vec::new();
+        let mut named_behind: Vec<(usize, String)> = Vec::new();
         for i in 0..at.placed.len() {
             let Some(value) = line.atom(i).map(|a| a.value).filter(|_| at.placed.get(i) == Some(&false))
             else {
@@ -228,9 +237,17 @@ impl Session<'_> {
             let counts = line.unit(read.end).is_some()
                 || line.atom(read.end).is_some()
                 || line.term(read.end, "counted").is_some()
-                || crate::words::slot::is_standard_size(value);
+                || line.term(read.end, "canals").is_some()
+                || crate::words::slot::is_standard_size(value) && !line.opens_sentence(i);
             if self.tooth.as_ref().is_none_or(|t| *t == named.iso) || counts || !points(i) {
                 continue;
+            }
+            // A breath that is the number and nothing else: of what the next one tells.
+            if alone {
+                self.refused = Some((at.n + 1, named.iso.clone()));
+            }
+            if behind(i) {
+                named_behind.push((i, named.iso.clone()));
             }
             named_at.push((i, named.iso));
         }
@@ -239,9 +256,32 @@ impl Session<'_> {
                 break;
             }
             let before = named_at.partition_point(|(i, _)| *i <= note.items.start);
-            if let Some((_, iso)) = before.checked_sub(1).and_then(|i| named_at.get(i)) {
+            let after = named_behind.partition_point(|(i, _)| *i < note.items.end);
+            let near = |(i, _): &&(usize, String)| *i <= note.items.end + 2;
+            let after = named_behind.get(after).filter(near);
+            if let Some((_, iso)) = before.checked_sub(1).and_then(|i| named_at.get(i)).or(after) {
                 let other = Value::Text(iso.clone());
                 push_doubt(entry, "tooth", "another tooth was named right before", &[other]);
+            }
+        }
+    }
+
+    /// "correction, tooth 37", behind steps on another: those may have been of it.
+    fn corrected_late(&mut self, at: &At<'_>, items: &Range<usize>, iso: &str) {
+        const BACK: usize = 8;
+        let line = &at.line;
+        let from = line.sentence_start(items.start).max(items.start.saturating_sub(3));
+        let corrects =
+            |i: usize| cue(line, i, "repair") || ["change", "meant"].iter().any(|w| line.is_word(i, w));
+        if self.tooth.is_none() || !(from..items.end).any(corrects) {
+            return;
+        }
+        let other = Value::Text(iso.to_owned());
+        let last: Vec<usize> = self.live().take(BACK).collect();
+        for i in last {
+            let near = self.notes.get(i).is_some_and(|n| n.breath + BACK >= at.n);
+            if let Some(entry) = self.entries.get_mut(i).filter(|e| near && e.tooth == self.tooth) {
+                push_doubt(entry, "tooth", "the tooth was corrected later", &[other.clone()]);
             }
         }
     }
@@ -448,6 +488,7 @@ impl Session<'_> {
             }
             listed = Some(p.items.end);
             any = true;
+            self.corrected_late(at, &segment.items, &named.iso);
             let (said, from_s, to_s) = at.said(&segment.items);
             let mut entry = blank(kind.name.clone(), Status::Done, rule.id.clone(), said, from_s, to_s);
             entry.tooth = Some(named.iso.clone());
