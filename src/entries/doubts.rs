@@ -151,6 +151,35 @@ fn cues(line: &Line, items: &Range<usize>, field: &str, place: &Range<usize>, f:
     }
 }
 
+/// "3 ml each in MB and ML and 6 ml in D": a value between the canals of one step may be of some of them.
+pub(super) fn of_several(
+    at: &At<'_>,
+    items: &Range<usize>,
+    reading: &Reading,
+    draft: &Draft,
+    entry: &mut Entry,
+) {
+    let Some(named) = draft.canal.as_ref().filter(|n| matches!(n.canal, crate::log::Canal::Many(_))) else {
+        return;
+    };
+    let of = |i: &usize| {
+        let mut names = at.line.term(*i, "canals").into_iter().flat_map(|c| c.split('+'));
+        names.any(|c| named.canal.names().iter().any(|n| n == c))
+    };
+    let first = items.clone().find(of).unwrap_or(items.end);
+    let last = items.clone().rev().find(of).unwrap_or(items.start);
+    let is_value = |i: usize| at.line.atom(i).is_some() && at.line.term(i, "canals").is_none();
+    let between = |p: &super::fill::Piece| p.items.clone().any(|i| i > first && i < last && is_value(i));
+    if reading.filled.drafts.iter().flat_map(|d| &d.pieces).any(between) {
+        push_doubt(
+            entry,
+            "canal",
+            "a number stands between these canals; perhaps it is of some of them",
+            &[],
+        );
+    }
+}
+
 /// "skipped the 20, took a 25": one was left out, another was done.
 pub(super) fn left_and_done(at: &At<'_>, items: &Range<usize>, told: super::status::Told, entry: &mut Entry) {
     let deeds = ["took", "used", "went", "finished", "got", "gave", "give", "instead"];
