@@ -56,9 +56,11 @@ pub(super) fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Me
         let own = (0..p.items.start).rev().find(|&i| line.term(i, "fillers").is_none()).map_or(0, |i| i + 1);
         let beside = leads.contains(&p.items.end) && !pieces.iter().any(|x| x.lead && x.items.end == own);
         let to_next = line.is_word(p.items.end, "to") || line.is_word(p.items.end, "on");
+        // "tender to percussion" may be heard whole.
+        let within = |l: usize| p.items.contains(&l) && l > at;
         let of_next = leads
             .iter()
-            .position(|l| to_next && *l == next || beside && *l == p.items.end)
+            .position(|l| to_next && *l == next || within(*l) || beside && *l == p.items.end)
             .filter(|_| !p.lead);
         // "gates two and three", "K-file eight, ten": said once, with the first of the list, it is said of all.
         let word = p.value.as_ref().is_some_and(|v| v.text().is_some());

@@ -211,9 +211,9 @@ impl Session<'_> {
         let points = |i: usize| {
             let before = at.said(&(i.saturating_sub(1)..i)).0.to_lowercase();
             let last = before.rsplit(' ').next().unwrap_or_default();
-            let behind_the = line.is_word(i.saturating_sub(1), "the")
-                && i > 1
-                && ["in", "on", "for"].iter().any(|w| line.is_word(i - 2, w));
+            let two = at.said(&(i.saturating_sub(2)..i)).0.to_lowercase();
+            let behind_the =
+                ["in the", "on the", "for the", "now the", "next the"].iter().any(|w| two.ends_with(w));
             ["in", "on", "for", "to", "it's", "is", "tooth"].contains(&last)
                 || behind_the
                 || line.is_mark(i + 1, ":")
@@ -281,7 +281,7 @@ impl Session<'_> {
         for i in last {
             let near = self.notes.get(i).is_some_and(|n| n.breath + BACK >= at.n);
             if let Some(entry) = self.entries.get_mut(i).filter(|e| near && e.tooth == self.tooth) {
-                push_doubt(entry, "tooth", "the tooth was corrected later", &[other.clone()]);
+                push_doubt(entry, "tooth", "the tooth was corrected later", std::slice::from_ref(&other));
             }
         }
     }
