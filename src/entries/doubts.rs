@@ -184,7 +184,9 @@ pub(super) fn of_several(
 pub(super) fn left_and_done(at: &At<'_>, items: &Range<usize>, told: super::status::Told, entry: &mut Entry) {
     let deeds = ["took", "used", "went", "finished", "got", "gave", "give", "instead"];
     let does = |i: usize| deeds.iter().any(|w| at.line.is_word(i, w));
-    if told.status == Status::NotDone && told.by.is_some_and(|by| (by + 1..items.end).any(does)) {
+    if told.status == Status::NotDone
+        && told.by.is_some_and(|by| (by + 1..items.end.saturating_sub(1)).any(does))
+    {
         push_doubt(entry, "entry", "something that was done was told beside it", &[]);
     }
 }

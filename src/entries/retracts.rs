@@ -70,7 +70,7 @@ impl Session<'_> {
                 && phrase.split(' ').any(|w| at.said(&(i..i + 1)).0.to_lowercase().contains(w))
         });
         let first = phrase.split(' ').next().unwrap_or_default();
-        let opens = words.iter().take(FIRST).any(|w| *w == first);
+        let opens = first != "wrong" && words.iter().take(FIRST).any(|w| *w == first);
         if !(left || opens) || words.len() > BACK {
             return;
         }

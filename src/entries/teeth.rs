@@ -280,7 +280,8 @@ impl Session<'_> {
         let last: Vec<usize> = self.live().take(BACK).collect();
         for i in last {
             let near = self.notes.get(i).is_some_and(|n| n.breath + BACK >= at.n);
-            if let Some(entry) = self.entries.get_mut(i).filter(|e| near && e.tooth == self.tooth) {
+            let step = |e: &&mut crate::log::Entry| e.tooth == self.tooth && !e.values.contains_key("tooth");
+            if let Some(entry) = self.entries.get_mut(i).filter(|_| near).filter(step) {
                 push_doubt(entry, "tooth", "the tooth was corrected later", std::slice::from_ref(&other));
             }
         }
