@@ -63,15 +63,19 @@ impl Session<'_> {
         let plain: String =
             said.chars().map(|c| if matches!(c, ',' | '.' | ';') { ' ' } else { c }).collect();
         let words: Vec<&str> = plain.split_whitespace().collect();
+        if words.len() > BACK {
+            return;
+        }
         let text = format!(" {} ", words.join(" "));
-        let Some(phrase) = RETRACTS.iter().find(|p| text.contains(&format!(" {p} "))) else { return };
+        let stands = |p: &&&str| text.contains(**p) && text.contains(&format!(" {p} "));
+        let Some(phrase) = RETRACTS.iter().find(stands) else { return };
         let left = (0..at.placed.len()).any(|i| {
             at.placed.get(i) == Some(&false)
                 && phrase.split(' ').any(|w| at.said(&(i..i + 1)).0.to_lowercase().contains(w))
         });
         let first = phrase.split(' ').next().unwrap_or_default();
         let opens = first != "wrong" && words.iter().take(FIRST).any(|w| *w == first);
-        if !(left || opens) || words.len() > BACK {
+        if !(left || opens) {
             return;
         }
         let near = |n: usize| n <= at.n && n + 3 >= at.n;
