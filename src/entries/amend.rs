@@ -396,6 +396,17 @@ impl Session<'_> {
         if several && same.is_none() {
             piece.doubts.push(("the correction may mean another number".to_owned(), vec![]));
         }
+        // "twenty one … three mils … correction, twenty one and a half": of the number before the last, perhaps.
+        let (was, is) = (old(&piece.field), piece.value.as_ref().and_then(Value::number));
+        if let (Some(was), Some(is), None) = (was, is, same) {
+            const FAR: i64 = 3;
+            let (a, b) = (was.as_thousandths(), is.as_thousandths());
+            if a.saturating_mul(FAR) < b || b.saturating_mul(FAR) < a {
+                piece
+                    .doubts
+                    .push(("the correction is far from this number".to_owned(), vec![Value::Number(was)]));
+            }
+        }
         Some(piece)
     }
 

@@ -227,6 +227,13 @@ pub(super) fn as_well(s: &mut Session<'_>, at: &mut At<'_>, items: &Range<usize>
     true
 }
 
+/// "contralateral tooth normal to cold"
+pub(super) fn is_of_another(line: &Line, i: usize) -> bool {
+    let words =
+        ["contralateral", "neighbouring", "neighboring", "adjacent", "opposite", "control", "controls"];
+    line.text(i).split(' ').any(|w| words.contains(&w))
+}
+
 fn says_a_tooth(line: &Line, i: usize) -> bool {
     ["quadrants", "tooth_words", "tooth_names"].iter().any(|v| line.term(i, v).is_some())
 }

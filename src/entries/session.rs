@@ -573,6 +573,9 @@ impl<'a> Session<'a> {
             return;
         }
         let numbers = numbers(&at.line, &draft.pieces);
+        if kind.beside && around.clone().any(|i| beside::is_of_another(&at.line, i)) {
+            push_doubt(&mut entry, "tooth", "another tooth was spoken of", &[]);
+        }
         let note = Note { breath: at.n, items: items.clone(), kind: reading.kind, why, numbers };
         match beside::of_step(at, items, &draft).filter(|_| kind.beside) {
             Some(neighbour) => self.push_each(entry, note, at, neighbour),

@@ -220,7 +220,11 @@ fn negated(
         // "without a dressing", but "without pain the ten file reached length"
         let small = |k: usize| ["a", "an", "any", "the", "using"].iter().any(|w| line.is_word(k, w));
         let reaches = !line.is_word(i, "without") || (i + 1..anchor).all(small);
-        if cue(line, i, "no") && anchor - i <= 4 && reaches {
+        // "no, ML is 19.5", without its comma
+        let turns_back = i == from
+            && line.term(i + 1, "canals").is_some()
+            && ["is", "was", "should"].iter().any(|w| line.is_word(i + 2, w));
+        if cue(line, i, "no") && anchor - i <= 4 && reaches && !turns_back {
             return Some(i);
         }
     }
