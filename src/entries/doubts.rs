@@ -159,6 +159,16 @@ pub(super) fn of_several(
     draft: &Draft,
     entry: &mut Entry,
 ) {
+    // "chloroform 1 ml": no canal, perhaps.
+    let unit = |&i: &usize| {
+        i > 0 && at.line.atom(i - 1).is_some() && at.line.term(i, "canals") == Some("ML") && {
+            let said = at.said(&(i..i + 1)).0;
+            said.starts_with("ml") || said.starts_with("mL")
+        }
+    };
+    if draft.canal.as_ref().is_some_and(|n| n.items.clone().any(|i| unit(&i))) {
+        push_doubt(entry, "canal", "\"ml\" behind a number may be millilitres", &[]);
+    }
     let Some(named) = draft.canal.as_ref().filter(|n| matches!(n.canal, crate::log::Canal::Many(_))) else {
         return;
     };

@@ -29,6 +29,12 @@ pub(super) fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Me
     let first_lead = leads.first().copied().unwrap_or(0);
     let last_lead = leads.last().copied().unwrap_or(0);
     let between = pieces.iter().any(|p| !p.lead && p.items.start > first_lead && p.items.start < last_lead);
+    // "tried the thirty, loose, the thirty five has tug-back": something is told of the one before.
+    let tells = |i: usize| {
+        super::sentence::cue(line, i, "negation")
+            || ["but", "loose", "stuck", "tight", "refused", "failed"].iter().any(|w| line.is_word(i, w))
+    };
+    let between = between || (first_lead + 1..last_lead).any(tells);
     let between_numbers = |pieces: &[Piece]| {
         let within = first_lead + 1..last_lead;
         let number = |x: &Piece| x.items.clone().any(|i| line.atom(i).is_some());
