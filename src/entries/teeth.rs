@@ -505,6 +505,18 @@ impl Session<'_> {
                     &[],
                 );
             }
+            // "number eighteen": people who number the teeth from one on say so.
+            let near = p.items.start.saturating_sub(1)..p.items.end;
+            let signed = near.clone().any(|i| at.line.is_word(i, "number") || at.line.is_mark(i, "#"));
+            let one = p.items.clone().filter(|&i| at.line.atom(i).is_some()).count() == 1;
+            let counted = p.value.as_ref().and_then(Value::text).filter(|_| signed && one);
+            let other = counted
+                .and_then(|t| tooth::named(t, tooth::Notation::Universal))
+                .filter(|n| !n.other_notation && n.iso != named.iso && named.said_as == "iso3950");
+            if let Some(other) = other {
+                let reason = "named with \"number\": it may be of the universal notation";
+                push_doubt(&mut entry, "tooth", reason, &[Value::Text(other.iso)]);
+            }
             if at.line.atom(p.items.end).is_some() && at.line.unit(p.items.end + 1).is_none() {
                 push_doubt(&mut entry, "tooth", "a further number was heard after it", &[]);
             }
