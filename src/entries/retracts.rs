@@ -6,7 +6,7 @@ use super::{
 };
 
 /// What people say to take something back, beside the words of a strike.
-const RETRACTS: [&str; 41] = [
+const RETRACTS: [&str; 38] = [
     "erase",
     "don't write that",
     "do not write that",
@@ -35,7 +35,6 @@ const RETRACTS: [&str; 41] = [
     "swap them",
     "swap these",
     "scratch the",
-    "scratch d",
     "strike the",
     "delete the",
     "forget the",
@@ -45,9 +44,7 @@ const RETRACTS: [&str; 41] = [
     "that wasn't",
     "no i didn't",
     "no we didn't",
-    "oh no we didn't",
     "only used",
-    "or rather not",
 ];
 /// So many entries back the one that is meant is looked for.
 const BACK: usize = 12;
@@ -74,6 +71,7 @@ impl Session<'_> {
                 && phrase.split(' ').any(|w| at.said(&(i..i + 1)).0.to_lowercase().contains(w))
         });
         let first = phrase.split(' ').next().unwrap_or_default();
+        // "wrong canal, that was the palatal" that was understood is a correction.
         let opens = first != "wrong" && words.iter().take(FIRST).any(|w| *w == first);
         if !(left || opens) {
             return;
