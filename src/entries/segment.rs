@@ -9,7 +9,7 @@ use super::{
     tears, texts,
 };
 use crate::{
-    kinds::{Kinds, TakesTo},
+    kinds::{Kind, Kinds, TakesTo},
     words::line::{Line, What},
 };
 
@@ -46,6 +46,10 @@ const ANEW: f32 = 0.2;
 const OF_ANOTHER: f32 = 1.5;
 /// What a number costs that stands before what is denied.
 const OF_DENIED: f32 = 1.0;
+/// A rule of at least this weight is the step's own name.
+const NAMED: f32 = 2.0;
+/// What it explains that a tool of the named step stands beside the value told of it.
+const USED: f32 = 0.9;
 /// What a plain word costs that nothing explains.
 const STRANGE: f32 = 0.1;
 
@@ -479,6 +483,9 @@ fn score(
                 continue;
             }
             score += filled.score;
+            if rule.weight >= NAMED && uses_beside_its_lead(line, kind, &items, &filled) {
+                score += USED;
+            }
             score -= unexplained(line, kinds, &rules, top, &filled);
             score -= strange(line, &items, top, &filled);
             if !filled.same
@@ -515,6 +522,13 @@ fn score(
         }
     }
     best
+}
+
+/// "glide path, K file fifteen": what the named step uses, beside what is told of it, is of it.
+fn uses_beside_its_lead(line: &Line, kind: &Kind, items: &Range<usize>, filled: &Filled) -> bool {
+    let used = |i: usize| items.contains(&i) && kind.uses.iter().any(|v| line.term(i, v).is_some());
+    let leads = filled.drafts.iter().flat_map(|d| &d.pieces).filter(|p| p.lead && p.value.is_some());
+    leads.into_iter().any(|p| p.items.start.checked_sub(1).is_some_and(used) || used(p.items.end))
 }
 
 /// "no tug-back": a value with its "no", and no step that was left out.
