@@ -64,7 +64,10 @@ impl Session<'_> {
         if line.text(hit.end).starts_with("o'clock") || line.text(hit.end).starts_with("oclock") {
             return false;
         }
-        let counting = line.atom(hit.end).is_some() && line.unit(hit.end + 1).is_none() && !spelled_out
+        // "two hundred and six teeth, one visit against two"
+        let counts_visits = said.len() == 1 && line.term(hit.end, "counted").is_some();
+        let counting = counts_visits
+            || line.atom(hit.end).is_some() && line.unit(hit.end + 1).is_none() && !spelled_out
             || counted.iter().any(|w| line.is_word(hit.end, w));
         // "twenty two years", "about three mil": a measure.
         let announced = hit.end.checked_sub(2).is_some_and(|b| line.term(b, "tooth_words").is_some());
@@ -86,8 +89,8 @@ impl Session<'_> {
         let turns = matches!(hit.of, Of::Rule(r) if kind.rules.get(r).is_some_and(|r| r.turns_to));
         let from = line.sentence_start(hit.first).max(hit.first.saturating_sub(FAR));
         let at_work = |i: usize| {
-            const MOVES: [&str; 14] = [
-                "needle", "file", "files", "pulled", "stepped", "step", "went", "binds", "bound", "cone",
+            const MOVES: [&str; 18] = [
+                "magnification", "microscope", "scope", "power", "needle", "file", "files", "pulled", "stepped", "step", "went", "binds", "bound", "cone",
                 "locator", "length", "pecks", "strokes",
             ];
             ["canals", "instruments", "motions"].iter().any(|v| line.term(i, v).is_some())
@@ -132,9 +135,14 @@ impl Session<'_> {
                 ["male", "female", "year", "years", "yr", "aged", "old", "mrs", "mr", "ms", "miss"];
             let near = hit.first.saturating_sub(3)..hit.end + 3;
             let aged = near.clone().any(|i| line.text(i).split(' ').any(|t| AGES.contains(&t)));
+            // "two today, number four and number five", of universal numbers
+            let numbered = |i: usize| {
+                self.x.settings.notation == tooth::Notation::Universal
+                    && (line.is_word(i, "number") || line.is_mark(i, "#"))
+            };
             let better = (hit.end..line.items.len().min(hit.end + FAR)).any(|i| {
                 let number = |k: usize| line.atom(k).is_some() || line.term(k, "tooth_names").is_some();
-                named_so(i) && (i + 1..i + 3).any(number)
+                named_so(i) && (i + 1..i + 3).any(number) || numbered(i) && line.atom(i + 1).is_some()
             });
             let ordinal = ["st", "nd", "rd", "th"].iter().any(|w| line.is_word(hit.end, w));
             if aged || better || ordinal {
