@@ -102,6 +102,7 @@ pub fn fill(s: &Stretch<'_>, kind: usize) -> Option<Filled> {
     let mut pieces = choose(s, kind, k);
     let mut score = 0.0;
     pieces.sort_by_key(|p| p.items.start);
+    lead_else(k, &mut pieces);
     let in_order = in_order::take(s, k, &mut pieces);
     listed_numbers(s, &mut pieces);
     bare_repairs(s, k, &mut pieces);
@@ -258,6 +259,18 @@ fn choose(s: &Stretch<'_>, kind: usize, k: &Kind) -> Vec<Piece> {
         });
     }
     pieces
+}
+
+/// "paper points, thirty in the mesials, forty in the distal": without counts the sizes make the list.
+fn lead_else(k: &Kind, pieces: &mut [Piece]) {
+    if pieces.iter().any(|p| p.lead) {
+        return;
+    }
+    let said = |f: &String| pieces.iter().filter(|p| p.field == *f).count() > 1;
+    let Some(field) = k.else_each.iter().find(|f| said(f)) else { return };
+    for p in pieces.iter_mut().filter(|p| p.field == *field) {
+        p.lead = true;
+    }
 }
 
 fn is_out_of_bounds(k: &Kind, hit: &Hit) -> bool {

@@ -333,6 +333,8 @@ fn planned(
     }
     let clause = (anchor..sentence.end).find(|&i| line.is_mark(i, ",")).unwrap_or(sentence.end);
     let later = |i: usize| line.text(i).starts_with("before ");
+    // "a block, and later an infiltration": then, and done.
+    let told_in_order = |i: usize| line.is_word(i, "later") && !ends(i);
     (anchor..stretch.end.min(sentence.end))
-        .find(|&i| !later(i) && (cue(line, i, "plan-after") || i < clause && cue(line, i, "plan")))
+        .find(|&i| !later(i) && !told_in_order(i) && (cue(line, i, "plan-after") || i < clause && cue(line, i, "plan")))
 }

@@ -27,6 +27,8 @@ struct KindFile {
     #[serde(default)]
     each: Vec<String>,
     #[serde(default)]
+    else_each: Vec<String>,
+    #[serde(default)]
     lacks: Vec<(String, String, String)>,
     #[serde(default)]
     each_in_its_canal: bool,
@@ -186,6 +188,7 @@ pub(super) fn read(file: &str, text: &str) -> Result<Kind, KindError> {
         about: raw.about,
         place,
         each: raw.each,
+        else_each: raw.else_each,
         lacks: raw.lacks,
         each_in_its_canal: raw.each_in_its_canal,
         goes_on: raw.goes_on,

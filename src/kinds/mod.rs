@@ -67,6 +67,8 @@ pub struct Kind {
     pub place: Place,
     /// The fields of which each one said makes an entry of its own: a list of sizes is several entries.
     pub each: Vec<String>,
+    /// Likewise, where such a field is said more than once and none of `each` is.
+    pub else_each: Vec<String>,
     /// A field that was said, one that was not, and the doubt that this puts on the one not said.
     pub lacks: Vec<(String, String, String)>,
     /// Several in one list need a canal each; otherwise they are one value, said more than once.
