@@ -166,6 +166,7 @@ fn join(
     segments: Vec<Segment>,
 ) -> Vec<Segment> {
     // "I find the buccal. I find the palatal. Two canals.": what is counted together is one find.
+    let status = |r: &Reading| kinds.all.get(r.kind).and_then(|k| k.rules.get(r.rule)).and_then(|r| r.status);
     let counts = |f: &Filled| f.drafts.iter().all(|d| d.canal.is_none() && !d.pieces.is_empty());
     let names =
         |r: &Reading| kinds.all.get(r.kind).is_some_and(|k| k.place == crate::kinds::Place::NamesCanals);
@@ -175,6 +176,7 @@ fn join(
         if let (Some(last), Some(read)) = (out.last(), &s.read)
             && let Some(before) = &last.read
             && before.kind == read.kind
+            && status(before) == status(read)
             && before.text.is_none()
             && read.text.is_none()
             && (!says_twice(kinds, &before.filled, &read.filled)

@@ -401,6 +401,7 @@ impl<'a> Session<'a> {
             return self.teeth(at, segment, &reading, status, correcting);
         }
         if kind.never.contains(&status)
+            || rule.seeks && status == Status::Done
             || (segment.items.start.saturating_sub(3)..segment.items.end + 3)
                 .filter(|i| sentence.contains(i))
                 .filter(|&i| {

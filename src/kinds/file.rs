@@ -118,6 +118,8 @@ struct RuleFile {
     #[serde(default)]
     past: bool,
     #[serde(default)]
+    seeks: bool,
+    #[serde(default)]
     yields: bool,
     #[serde(default)]
     amends: bool,
@@ -244,6 +246,7 @@ fn rule(r: RuleFile) -> Result<Rule, String> {
         amends: r.amends,
         turns: r.turns,
         turns_to: r.turns_to,
+        seeks: r.seeks,
     })
 }
 

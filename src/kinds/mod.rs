@@ -193,6 +193,8 @@ pub struct Rule {
     pub turns_to: bool,
     /// Takes sentences about earlier visits, whole.
     pub past: bool,
+    /// Never of what was done: to look for something is not to find it.
+    pub seeks: bool,
     /// Completes an earlier entry where it fits, and opens one of its own only otherwise.
     pub yields: bool,
     /// Its words settle what was said a little before ("so I keep twenty one and a half").
