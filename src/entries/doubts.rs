@@ -179,6 +179,16 @@ pub(super) fn of_several(
     let first = items.clone().find(of).unwrap_or(items.end);
     let last = items.clone().rev().find(of).unwrap_or(items.start);
     let is_value = |i: usize| at.line.atom(i).is_some() && at.line.term(i, "canals").is_none();
+    let pieces = || reading.filled.drafts.iter().flat_map(|d| &d.pieces).filter(|p| p.value.is_some());
+    let valued = |p: &super::fill::Piece| p.items.clone().any(is_value);
+    // "fifteen in the mesial and the distal went to twenty"
+    let parted = super::tears::tells_of_it(&at.line, last + 1)
+        && !at.line.is_word(last + 1, "to")
+        && pieces().any(|p| valued(p) && p.items.end <= first)
+        && pieces().any(|p| valued(p) && p.items.start > last);
+    if parted {
+        push_doubt(entry, "canal", "what follows may be told of the last of these canals alone", &[]);
+    }
     let between = |p: &super::fill::Piece| p.items.clone().any(|i| i > first && i < last && is_value(i));
     if reading.filled.drafts.iter().flat_map(|d| &d.pieces).any(between) {
         push_doubt(

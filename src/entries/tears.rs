@@ -22,7 +22,9 @@ pub(super) fn cost(line: &Line, kinds: &Kinds, hits: &[Hit], at: usize) -> f32 {
     let tool = |i: usize| line.is_word(i, "with") || line.is_word(i, "using");
     let canal = |i: usize| line.term(i, "canals").is_some();
     let in_canal = line.is_word(at, "in") && (at + 1..at + 4).any(|i| canal(i) && (i + 1..i + 3).any(tool));
-    if at > 0 && (tool(at) || in_canal) && !marked {
+    if tears_canals(line, at) {
+        TORN
+    } else if at > 0 && (tool(at) || in_canal) && !marked {
         TORN
     } else if parts_here(line, at) {
         0.0
@@ -63,4 +65,22 @@ fn tears_name(line: &Line, kinds: &Kinds, hits: &[Hit], at: usize) -> bool {
 /// "patency with a ten | K file"
 fn tears_tool(line: &Line, at: usize) -> bool {
     line.term(at, "instruments").is_some() && at.checked_sub(1).is_some_and(|b| line.atom(b).is_some())
+}
+
+/// "in the MB and | ML at nineteen": two canals of one list, where the second has no
+/// number or verb of its own ("twenty in the MB and ML twenty one").
+fn tears_canals(line: &Line, at: usize) -> bool {
+    let small = |i: usize| line.is_word(i, "and") || line.is_word(i, "the");
+    let canal = |i: usize| line.term(i, "canals").is_some();
+    let first = (0..at).rev().take_while(|i| at - i <= 3).find(|&i| !small(i));
+    let second = (at..at + 3).find(|&i| !small(i));
+    let (Some(first), Some(second)) = (first, second) else { return false };
+    let joined = (first + 1..second).any(|i| line.is_word(i, "and"));
+    joined && canal(first) && canal(second) && line.atom(second + 1).is_none() && !tells_of_it(line, second + 1)
+}
+
+/// Does a verb, or a "no", begin here that tells of the canal right before it ("… and the distal | went to twenty")?
+pub(super) fn tells_of_it(line: &Line, i: usize) -> bool {
+    let verb = ["was", "is", "went", "goes", "got", "gets", "took", "takes", "had", "has", "needed", "to"];
+    verb.iter().any(|w| line.is_word(i, w)) || cue(line, i, "no") || cue(line, i, "negation")
 }
