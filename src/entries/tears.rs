@@ -14,6 +14,8 @@ use crate::{
 const INSIDE: f32 = 0.05;
 /// What it costs where an agent or an instrument is cut from the number that follows it at once.
 const TORN: f32 = 0.6;
+/// What it costs where "…, all three canals, …" is cut from what stands before it.
+const ALL: f32 = 0.15;
 
 /// What a cut before item `at` costs: nothing behind a mark or a joiner, more where a name is cut from its number.
 pub(super) fn cost(line: &Line, kinds: &Kinds, hits: &[Hit], at: usize) -> f32 {
@@ -26,6 +28,8 @@ pub(super) fn cost(line: &Line, kinds: &Kinds, hits: &[Hit], at: usize) -> f32 {
         TORN
     } else if at > 0 && (tool(at) || in_canal) && !marked {
         TORN
+    } else if ends_with_all(line, at) {
+        ALL
     } else if parts_here(line, at) {
         0.0
     } else if tears(line, at) || tears_name(line, kinds, hits, at) {
@@ -60,6 +64,12 @@ fn tears_name(line: &Line, kinds: &Kinds, hits: &[Hit], at: usize) -> bool {
     let from = hits.partition_point(|h| h.first + LONGEST < at);
     line.atom(at).is_some()
         && hits.iter().skip(from).take_while(|h| h.first < at).any(|h| h.end == at && named(h))
+}
+
+/// "five mils of bleach, | all three canals, dried": how much and then where.
+fn ends_with_all(line: &Line, at: usize) -> bool {
+    let mark = |i: usize| line.is_mark(i, ",");
+    at > 0 && mark(at - 1) && line.term(at, "canals") == Some("all") && mark(at + 1)
 }
 
 /// "patency with a ten | K file"
