@@ -231,7 +231,7 @@ pub(super) fn as_well(s: &mut Session<'_>, at: &mut At<'_>, items: &Range<usize>
 pub(super) fn is_of_another(line: &Line, i: usize) -> bool {
     let words =
         ["contralateral", "neighbouring", "neighboring", "adjacent", "opposite", "control", "controls"];
-    line.text(i).split(' ').any(|w| words.contains(&w))
+    words.iter().any(|w| line.holds(i, w))
 }
 
 fn says_a_tooth(line: &Line, i: usize) -> bool {
@@ -242,7 +242,7 @@ fn says_a_tooth(line: &Line, i: usize) -> bool {
 /// "back in June" turn to no tooth.
 fn turns_to(line: &Line, sentence: &Range<usize>, first: usize) -> bool {
     let turn = |i: usize| {
-        let word = TURNS.iter().any(|w| line.text(i).split(' ').any(|t| t == *w));
+        let word = TURNS.iter().any(|w| line.holds(i, w));
         let time = line.unit(i + 1).is_some()
             || ["time", "visit", "appointment", "session", "in", "when"]
                 .iter()
@@ -290,7 +290,7 @@ impl Session<'_> {
             return true;
         }
         // "two teeth today, 21 for retreatment, and 22"
-        let teeth = |i: usize| line.text(i).split(' ').any(|w| w == "teeth");
+        let teeth = |i: usize| line.holds(i, "teeth");
         if listed.is_some_and(|end| end <= items.start) && (from..items.start).any(teeth) {
             return true;
         }
@@ -321,7 +321,7 @@ impl Session<'_> {
         let names = |n: &Note| self.x.kinds.all.get(n.kind).is_some_and(|k| k.place == Place::NamesTeeth);
         let begun = self.live().next().and_then(|i| self.notes.get(i)).is_none_or(|n| !names(n));
         let within = |word: &[&str], range: Range<usize>| {
-            range.into_iter().any(|i| word.iter().any(|w| line.text(i).split(' ').any(|t| t == *w)))
+            range.into_iter().any(|i| word.iter().any(|w| line.holds(i, w)))
         };
         // "moved the clamp to tooth 37", "doing 37 another day", "a second opinion on 37"
         let other = within(

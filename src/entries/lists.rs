@@ -84,7 +84,7 @@ pub(super) fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Me
             && pieces.iter().filter(|x| x.field == p.field).count() == 1;
         let own = of_next.or_else(|| leads.iter().rposition(|l| *l <= at)).filter(|_| !once);
         // "…, last one a half short"
-        let last_only = (at.saturating_sub(3)..at).any(|i| line.text(i).split(' ').any(|w| w == "last"));
+        let last_only = (at.saturating_sub(3)..at).any(|i| line.holds(i, "last"));
         let spread = (p.items.start.saturating_sub(2)..p.items.start)
             .any(|i| i < line.items.len() && matches!(line.term(i, "canals"), Some("all?" | "all")));
         // "ten K file, fifteen K file, to length": what has a clause of its own behind the list is said of all of it.

@@ -116,7 +116,10 @@ pub fn sentences(line: &Line, held: impl IntoIterator<Item = Range<usize>>, lect
 /// Strong words of correction behind a clause that ends without a value.
 fn corrects_earlier(line: &Line, i: usize) -> bool {
     const STRONG: [&str; 6] = ["correct", "misspoke", "lie", "mistake", "amend", "should read"];
-    let strong = || STRONG.iter().any(|w| line.text(i).contains(w));
+    let strong = || {
+        let said = line.spoken(i, i + 1);
+        STRONG.iter().any(|w| said.contains(w))
+    };
     let plain = |b: usize| {
         line.items.get(b).is_some_and(|it| matches!(it.what, What::Word | What::Term(..)))
             && line.unit(b).is_none()
@@ -180,9 +183,9 @@ fn push_part(line: &Line, items: Range<usize>, lecture: bool, conditional: bool,
     // "root filled four years back, now pain on chewing": what is now is told of this visit.
     if speech == Speech::Past
         && let Some(now) = (items.start + 2..items.end.saturating_sub(1)).find(|&i| {
-            let joined = line.is_mark(i - 1, ",") && line.text(i).split(' ').any(|w| w == "now")
+            let joined = line.is_mark(i - 1, ",") && line.holds(i, "now")
                 || line.is_word(i, "and") && line.is_word(i + 1, "now")
-                || line.text(i) == "and now";
+                || line.is_phrase(i, "and now");
             joined && self::speech(line, i..items.end, lecture) != Speech::Past
         })
     {
@@ -214,7 +217,7 @@ pub fn condition_end(line: &Line, at: usize, end: usize) -> usize {
     let own = ["we", "i", "i'll", "we'll", "i'd", "we'd"];
     let subject = |i: usize| {
         cue(line, i, "you")
-            || own.iter().any(|w| line.is_word(i, w) || line.text(i).split(' ').next() == Some(*w))
+            || own.iter().any(|w| line.text(i) == *w)
     };
     (at + 3..near).find(|&i| cue(line, i, "imperative") || subject(i)).unwrap_or(end)
 }
@@ -279,7 +282,7 @@ fn speech(line: &Line, items: Range<usize>, lecture: bool) -> Speech {
     // "that's ten mils of hypo altogether"
     let sums = ["that's", "that", "makes", "so"]
         .iter()
-        .any(|w| line.is_word(first, w) || line.text(first).starts_with(w));
+        .any(|w| line.text(first) == *w);
     let altogether = items.clone().any(|i| line.is_word(i, "altogether"));
     if sums && altogether && items.clone().any(measured) {
         return Speech::Talk("total");

@@ -69,9 +69,8 @@ pub fn of(
         }
     }
     let learner = || (sentence.start..anchor.max(stretch.end)).find(|&i| is_learner(line, i));
-    // For the record "you" is the patient or whoever listens: "it's pouring out, you want to see it".
-    let of_rule =
-        |i: &usize| manner != Manner::Record || !line.text(*i).starts_with("you ") && !cue(line, *i, "never");
+    // For the record "never" tells of the past ("never had a block before").
+    let of_rule = |i: &usize| manner != Manner::Record || !cue(line, *i, "never");
     // "control after twelve months, the farmers always come on time": of something else.
     let elsewhere = |i: &usize| {
         let clause = line.clause_start(*i);
@@ -91,7 +90,7 @@ pub fn of(
         // "I'll put the composite in next week, not today"
         let plan = planned(line, &before, sentence, stretch, anchor).filter(|p| *p < by);
         if let Some(plan) =
-            plan.filter(|_| ["not today", "not this time", "not now"].contains(&line.text(by)))
+            plan.filter(|_| ["not today", "not this time", "not now"].iter().any(|w| line.is_phrase(by, w)))
         {
             return told(Status::Planned, Some(plan));
         }
@@ -263,7 +262,7 @@ fn negated(
         let next = i + 1 + usize::from(line.is_word(i + 1, "then"));
         let subject =
             || ["it", "i", "we", "he", "she", "they", "this", "that"].iter().any(|w| line.is_word(next, w));
-        if i > anchor && (line.is_word(i, "and") || line.text(i) == "and then") && subject() {
+        if i > anchor && (line.is_word(i, "and") || line.is_phrase(i, "and then")) && subject() {
             break;
         }
         if cue(line, i, "negation-after") && !valued(i) {
@@ -305,10 +304,10 @@ fn planned(
         i -= 1;
         // "twenty minutes later a ten drops in"
         let since = i > 0 && line.is_word(i, "later") && line.unit(i - 1).is_some();
-        if cue(line, i, "plan") && !since {
+        if cue(line, i, "plan") && !since && !goes_so_far(line, i) {
             return Some(i);
         }
-        let now = line.is_mark(i, ",") && line.text(i + 1).split(' ').any(|w| w == "now");
+        let now = line.is_mark(i, ",") && line.holds(i + 1, "now");
         if line.is_word(i, "but") || cue(line, i, "affirmed") || line.is_mark(i, ".") || now {
             break;
         }
@@ -332,9 +331,17 @@ fn planned(
         return bare;
     }
     let clause = (anchor..sentence.end).find(|&i| line.is_mark(i, ",")).unwrap_or(sentence.end);
-    let later = |i: usize| line.text(i).starts_with("before ");
+    let later = |i: usize| line.text(i) == "before" && !line.is_word(i, "before");
     // "a block, and later an infiltration": then, and done.
     let told_in_order = |i: usize| line.is_word(i, "later") && !ends(i);
     (anchor..stretch.end.min(sentence.end))
-        .find(|&i| !later(i) && !told_in_order(i) && (cue(line, i, "plan-after") || i < clause && cue(line, i, "plan")))
+        .find(|&i| !later(i) && !told_in_order(i) && (cue(line, i, "plan-after") || i < clause && cue(line, i, "plan") && !goes_so_far(line, i)))
+}
+
+/// "the ten is going to length", "going to nineteen": how far, and no plan.
+fn goes_so_far(line: &Line, i: usize) -> bool {
+    let small = |k: &usize| ["the", "full", "working"].iter().any(|w| line.is_word(*k, w));
+    let far = (i + 1..i + 4).find(|k| !small(k)).unwrap_or(i + 1);
+    let length = |k: usize| line.holds(k, "length") || line.holds(k, "apex");
+    line.is_phrase(i, "going to") && (line.atom(far).is_some() || length(far))
 }

@@ -94,7 +94,7 @@ impl Session<'_> {
                 "locator", "length", "pecks", "strokes",
             ];
             ["canals", "instruments", "motions"].iter().any(|v| line.term(i, v).is_some())
-                || MOVES.iter().any(|w| line.text(i).split(' ').any(|t| t == *w))
+                || MOVES.iter().any(|w| line.holds(i, w))
         };
         // "now to 21 with the 15", "on to 25, 3 pecks"
         let next = hit.end + 1..hit.end + 4;
@@ -134,7 +134,7 @@ impl Session<'_> {
             const AGES: [&str; 11] =
                 ["male", "female", "year", "years", "yr", "aged", "old", "mrs", "mr", "ms", "miss"];
             let near = hit.first.saturating_sub(3)..hit.end + 3;
-            let aged = near.clone().any(|i| line.text(i).split(' ').any(|t| AGES.contains(&t)));
+            let aged = near.clone().any(|i| AGES.iter().any(|w| line.holds(i, w)));
             // "two today, number four and number five", of universal numbers
             let numbered = |i: usize| {
                 self.x.settings.notation == tooth::Notation::Universal
@@ -177,7 +177,7 @@ impl Session<'_> {
             let measures =
                 ["length", "lengths", "size", "sizes", "depth", "stop", "reading", "locator", "gauge"];
             let measured = (hit.first.saturating_sub(3)..hit.first)
-                .any(|i| line.text(i).split(' ').any(|t| measures.contains(&t)));
+                .any(|i| measures.iter().any(|w| line.holds(i, w)));
             if measured {
                 return false;
             }

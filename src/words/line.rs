@@ -279,6 +279,20 @@ impl Line {
     }
 
     /// The text of a one-token item, or of its first token.
+    /// Is this word one of those that the item is made of ("length" in "working length")?
+    pub fn holds(&self, item: usize, word: &str) -> bool {
+        self.tokens_of(item).iter().any(|t| t.text == word)
+    }
+
+    /// Is the item these words ("going to")?
+    pub fn is_phrase(&self, item: usize, words: &str) -> bool {
+        self.tokens_of(item).iter().map(|t| t.text.as_str()).eq(words.split(' '))
+    }
+
+    fn tokens_of(&self, item: usize) -> &[Token] {
+        self.items.get(item).and_then(|i| self.tokens.get(i.first..i.end)).unwrap_or_default()
+    }
+
     pub fn text(&self, item: usize) -> &str {
         self.items.get(item).and_then(|i| self.tokens.get(i.first)).map_or("", |t| t.text.as_str())
     }
