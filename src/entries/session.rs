@@ -458,7 +458,10 @@ impl<'a> Session<'a> {
         }
         let drafts = reading.filled.drafts.clone();
         for draft in drafts {
-            if status == Status::Done && self.says_better(at, segment, reading.kind, &draft, correcting) {
+            if status == Status::Done
+                && (self.says_better(at, segment, reading.kind, &draft, correcting)
+                    || self.says_what_lacked(at, segment, reading.kind, &draft))
+            {
                 continue;
             }
             self.enter(at, &segment.items, &reading, draft, told);
