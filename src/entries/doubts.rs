@@ -4,8 +4,9 @@ use std::ops::Range;
 
 use super::{
     fill::Draft,
+    hits,
     segment::Reading,
-    sentence::cue,
+    sentence::{self, cue},
     session::{At, Note, Session, push_doubt},
 };
 use crate::{
@@ -208,6 +209,52 @@ pub(super) fn left_and_done(at: &At<'_>, items: &Range<usize>, told: super::stat
         && told.by.is_some_and(|by| (by + 1..items.end.saturating_sub(1)).any(does))
     {
         push_doubt(entry, "entry", "something that was done was told beside it", &[]);
+    }
+}
+
+/// "rubber dam, it wouldn't stay on", "post op film, no, didn't take one": told as done, and a "not" behind it in its sentence
+/// that belongs to no value of it and to no other step.
+pub(super) fn denied_beside(
+    s: &Session<'_>,
+    at: &At<'_>,
+    items: &Range<usize>,
+    reading: &Reading,
+    entry: &mut Entry,
+) {
+    const NEAR: usize = 12;
+    let line = &at.line;
+    let numbers = entry.values.values().any(|v| v.number().is_some());
+    let tells_all = reading.text.is_some() || entry.values.contains_key("result");
+    if entry.status != Status::Done || tells_all || numbers {
+        return;
+    }
+    let from = reading.rule_items.end;
+    let end = line.sentence_end(from.saturating_sub(1)).min(items.end.max(from) + NEAR);
+    let pieces = || reading.filled.drafts.iter().flat_map(|d| &d.pieces);
+    let of_value = |i: usize| pieces().any(|p| p.items.contains(&i));
+    let says_no = |i: usize| {
+        (cue(line, i, "negation") || cue(line, i, "negation-after") || cue(line, i, "drops"))
+            && !cue(line, i, "repair")
+            && !sentence::takes_back(line, i)
+    };
+    let step = |i: usize| {
+        hits::within(&at.hits, &(i..i + 1)).any(|h| {
+            let sure = |r: usize| {
+                let rule = s.x.kinds.all.get(h.kind).and_then(|k| k.rules.get(r));
+                rule.is_some_and(|r| r.weight >= 1.0)
+            };
+            matches!(h.of, hits::Of::Rule(r) if sure(r))
+        })
+    };
+    // "because it wasn't dry", "he didn't want white": why, and what people say.
+    let else_told = |i: usize| {
+        cue(line, i, "reason") || ["he", "she", "i", "we", "they", "that"].iter().any(|w| line.is_word(i, w))
+    };
+    let denied = (from..end)
+        .take_while(|&i| (i < items.end || !step(i)) && !else_told(i))
+        .find(|&i| says_no(i) && !of_value(i));
+    if denied.is_some() {
+        push_doubt(entry, "entry", "a \"not\" stands behind it", &[]);
     }
 }
 

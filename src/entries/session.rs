@@ -536,6 +536,7 @@ impl<'a> Session<'a> {
         doubts::unsure(at, items, reading, &mut entry, &draft);
         doubts::of_several(at, items, reading, &draft, &mut entry);
         doubts::left_and_done(at, items, told, &mut entry);
+        doubts::denied_beside(self, at, items, reading, &mut entry);
         // "finds them": canals without a name or a number are told of by the way.
         if kind.place == Place::NamesCanals && entry.canal.is_none() && entry.values.is_empty() {
             push_doubt(&mut entry, "entry", "neither a canal nor a number was said", &[]);
