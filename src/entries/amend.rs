@@ -146,13 +146,20 @@ impl Session<'_> {
 
     /// "red file to length" – "size twenty five, that was", "that blue one's a thirty": the value that the entry just made
     /// was missing, with words that point at it.
-    pub(super) fn says_what_lacked(&mut self, at: &At<'_>, segment: &Segment, kind: usize, draft: &Draft) -> bool {
+    pub(super) fn says_what_lacked(
+        &mut self,
+        at: &At<'_>,
+        segment: &Segment,
+        kind: usize,
+        draft: &Draft,
+    ) -> bool {
         let line = &at.line;
         let Some(k) = self.x.kinds.all.get(kind) else { return false };
         let points = |i: usize| {
             ["was", "were", "is", "it's", "that's", "one's", "being"].iter().any(|w| line.is_word(i, w))
         };
-        let value = |field: &str| draft.pieces.iter().find(|p| p.field == field).and_then(|p| p.value.as_ref());
+        let value =
+            |field: &str| draft.pieces.iter().find(|p| p.field == field).and_then(|p| p.value.as_ref());
         let lacked = k.lacks.iter().find(|(said, missing, _)| {
             value(missing).is_some() && draft.pieces.iter().all(|p| p.field == *said || p.field == *missing)
         });

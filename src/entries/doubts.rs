@@ -8,6 +8,7 @@ use super::{
     segment::Reading,
     sentence::{self, cue},
     session::{At, Note, Session, push_doubt},
+    status,
 };
 use crate::{
     kinds::{Field, Is, pattern::Candidates},
@@ -250,8 +251,9 @@ pub(super) fn denied_beside(
     let else_told = |i: usize| {
         cue(line, i, "reason") || ["he", "she", "i", "we", "they", "that"].iter().any(|w| line.is_word(i, w))
     };
+    let of_another = |i: usize| status::is_but_not(line, i) || status::contrasts(line, i);
     let denied = (from..end)
-        .take_while(|&i| (i < items.end || !step(i)) && !else_told(i))
+        .take_while(|&i| (i < items.end || !step(i)) && !else_told(i) && !of_another(i))
         .find(|&i| says_no(i) && !of_value(i));
     if denied.is_some() {
         push_doubt(entry, "entry", "a \"not\" stands behind it", &[]);

@@ -18,6 +18,7 @@ mod in_order;
 mod lists;
 mod locate;
 mod own;
+mod parted;
 mod past;
 mod retracts;
 pub mod segment;

@@ -140,7 +140,7 @@ pub fn cut(line: &Line, kinds: &Kinds, heard: Heard<'_>, run: &[Sentence]) -> Ve
         j = i;
     }
     out.reverse();
-    texts::whole_texts(line, kinds, run, join(line, kinds, hits, fields, run, out))
+    texts::whole_texts(line, kinds, run, join(line, kinds, heard, run, out))
 }
 
 /// What it costs to leave a stretch without an entry: more where it names numbers or canals.
@@ -160,11 +160,11 @@ fn left_out(line: &Line, items: Range<usize>) -> f32 {
 fn join(
     line: &Line,
     kinds: &Kinds,
-    hits: &[Hit],
-    fields: &[Vec<u32>],
+    heard: Heard<'_>,
     run: &[Sentence],
     segments: Vec<Segment>,
 ) -> Vec<Segment> {
+    let Heard { hits, fields, must, .. } = heard;
     // "I find the buccal. I find the palatal. Two canals.": what is counted together is one find.
     let status = |r: &Reading| kinds.all.get(r.kind).and_then(|k| k.rules.get(r.rule)).and_then(|r| r.status);
     let counts = |f: &Filled| f.drafts.iter().all(|d| d.canal.is_none() && !d.pieces.is_empty());
@@ -176,6 +176,7 @@ fn join(
         if let (Some(last), Some(read)) = (out.last(), &s.read)
             && let Some(before) = &last.read
             && before.kind == read.kind
+            && must.binary_search(&s.items.start).is_err()
             && status(before) == status(read)
             && before.text.is_none()
             && read.text.is_none()

@@ -215,10 +215,7 @@ pub fn condition_end(line: &Line, at: usize, end: usize) -> usize {
         return i + 1;
     }
     let own = ["we", "i", "i'll", "we'll", "i'd", "we'd"];
-    let subject = |i: usize| {
-        cue(line, i, "you")
-            || own.iter().any(|w| line.text(i) == *w)
-    };
+    let subject = |i: usize| cue(line, i, "you") || own.iter().any(|w| line.text(i) == *w);
     (at + 3..near).find(|&i| cue(line, i, "imperative") || subject(i)).unwrap_or(end)
 }
 
@@ -280,9 +277,7 @@ fn speech(line: &Line, items: Range<usize>, lecture: bool) -> Speech {
     }
     let measured = |i: usize| line.atom(i).is_some() && line.unit(i + 1).is_some();
     // "that's ten mils of hypo altogether"
-    let sums = ["that's", "that", "makes", "so"]
-        .iter()
-        .any(|w| line.text(first) == *w);
+    let sums = ["that's", "that", "makes", "so"].iter().any(|w| line.text(first) == *w);
     let altogether = items.clone().any(|i| line.is_word(i, "altogether"));
     if sums && altogether && items.clone().any(measured) {
         return Speech::Talk("total");

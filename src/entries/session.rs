@@ -7,6 +7,7 @@ use super::{
     fill::{self, Draft, Filled, Stretch},
     goes_on,
     hits::{self, Hit, Of, PatternId},
+    parted,
     segment::{self, Reading, Segment},
     sentence::{self, Sentence, Speech, cue},
     status::{self, Manner, Told},
@@ -282,7 +283,7 @@ impl<'a> Session<'a> {
                 hits: &at.hits,
                 fields: &at.fields,
                 inside: &at.inside,
-                must: &beside::cuts(at),
+                must: &parted::merged(beside::cuts(at), parted::cuts(at)),
             },
             run,
         );

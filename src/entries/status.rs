@@ -3,7 +3,10 @@
 use std::ops::Range;
 
 use super::sentence::{self as sentence_room, cue, find_cue};
-use crate::{log::Status, words::line::Line};
+use crate::{
+    log::Status,
+    words::line::{Line, What},
+};
 
 /// So far behind a step the words are looked for that alone deny it.
 const NEAR: usize = 12;
@@ -175,11 +178,18 @@ fn states_a_fact(line: &Line, sentence: &Range<usize>) -> bool {
 /// Words over which a negation does not reach.
 fn ends_reach(line: &Line, i: usize) -> bool {
     // "instead of EDTA I used citric acid"
-    let deed = ["took", "used", "went", "got", "gave", "give", "finished"];
+    let deed = [
+        "took", "used", "went", "got", "gave", "give", "finished", "did", "placed", "put", "chose", "opted",
+        "made", "kept", "dropped", "switched",
+    ];
     let subject = line.is_word(i, "i") || line.is_word(i, "we");
     let thinks = i > 0 && ["think", "believe", "say", "that"].iter().any(|w| line.is_word(i - 1, w));
     subject && !thinks && deed.iter().any(|w| line.is_word(i + 1, w))
         || line.is_word(i, "but")
+        // "not obturating today so calcium hydroxide", but "not so deep", "so that it does not …"
+        || line.is_word(i, "so") && !["that", "much", "far", "as"].iter().any(|w| line.is_word(i + 1, w))
+        // "avoided extrusion by keeping the needle short"
+        || line.is_word(i, "by") && line.text(i + 1).ends_with("ing")
         || cue(line, i, "then")
         || cue(line, i, "affirmed")
         || line.is_mark(i, ".")
@@ -207,6 +217,16 @@ fn negated(
         }
         if valued(i) || super::sentence::takes_back(line, i) && !line.is_word(i, "not") {
             continue;
+        }
+        // "shaped but not obturated"
+        if is_but_not(line, i) {
+            return Some(i);
+        }
+        // "skipped EDTA and dried with paper points": the next deed.
+        let left = ["skipped", "skipping", "omitted", "forgot"].iter().any(|w| line.text(i) == *w);
+        let deed = |k: usize| line.text(k).ends_with("ed") || cue(line, k, "past-verb");
+        if left && (i + 1..anchor).any(|k| line.is_word(k, "and")) && deed(anchor) {
+            break;
         }
         if cue(line, i, "negation") {
             if cue(line, i, "repair")
@@ -265,8 +285,12 @@ fn negated(
         if i > anchor && (line.is_word(i, "and") || line.is_phrase(i, "and then")) && subject() {
             break;
         }
-        if cue(line, i, "negation-after") && !valued(i) {
+        if cue(line, i, "negation-after") && !valued(i) && !(is_but_not(line, i) && !ends(i + 1)) {
             return Some(i);
+        }
+        // "EDTA instead of hypochlorite", "bitewing, not periapical": of what follows.
+        if i > anchor && contrasts(line, i) && !ends(i + 1) {
+            break;
         }
         // "Gates-Glidden we did not use": a verb that nothing follows in its clause.
         if i > anchor && cue(line, i, "negation") && !cue(line, i, "repair") && !valued(i) {
@@ -334,8 +358,11 @@ fn planned(
     let later = |i: usize| line.text(i) == "before" && !line.is_word(i, "before");
     // "a block, and later an infiltration": then, and done.
     let told_in_order = |i: usize| line.is_word(i, "later") && !ends(i);
-    (anchor..stretch.end.min(sentence.end))
-        .find(|&i| !later(i) && !told_in_order(i) && (cue(line, i, "plan-after") || i < clause && cue(line, i, "plan") && !goes_so_far(line, i)))
+    (anchor..stretch.end.min(sentence.end)).find(|&i| {
+        !later(i)
+            && !told_in_order(i)
+            && (cue(line, i, "plan-after") || i < clause && cue(line, i, "plan") && !goes_so_far(line, i))
+    })
 }
 
 /// "the ten is going to length", "going to nineteen": how far, and no plan.
@@ -344,4 +371,23 @@ fn goes_so_far(line: &Line, i: usize) -> bool {
     let far = (i + 1..i + 4).find(|k| !small(k)).unwrap_or(i + 1);
     let length = |k: usize| line.holds(k, "length") || line.holds(k, "apex");
     line.is_phrase(i, "going to") && (line.atom(far).is_some() || length(far))
+}
+
+/// "but not", "but no": of what follows at once.
+pub(super) fn is_but_not(line: &Line, i: usize) -> bool {
+    line.is_phrase(i, "but not") || line.is_phrase(i, "but no")
+}
+
+/// Words that put what stands before them in the place of what follows.
+pub(super) fn contrasts(line: &Line, i: usize) -> bool {
+    // "obturation today not doing": of the step itself.
+    let small = |k: &usize| ["a", "an", "the", "to"].iter().any(|w| line.is_word(*k, w));
+    let next = (i + 1..i + 4).find(|k| !small(k)).unwrap_or(i + 1);
+    let names = line.items.get(next).is_some_and(|it| match &it.what {
+        What::Term(tags, _) => tags.iter().any(|t| !matches!(&*t.vocabulary, "cues" | "fillers")),
+        What::Number(_) => true,
+        _ => false,
+    });
+    let words = ["instead of", "rather than", "in place of", "as opposed to"];
+    words.iter().any(|w| line.is_phrase(i, w)) || line.is_word(i, "not") && names
 }

@@ -86,7 +86,11 @@ fn tears_canals(line: &Line, at: usize) -> bool {
     let second = (at..at + 3).find(|&i| !small(i));
     let (Some(first), Some(second)) = (first, second) else { return false };
     let joined = (first + 1..second).any(|i| line.is_word(i, "and"));
-    joined && canal(first) && canal(second) && line.atom(second + 1).is_none() && !tells_of_it(line, second + 1)
+    joined
+        && canal(first)
+        && canal(second)
+        && line.atom(second + 1).is_none()
+        && !tells_of_it(line, second + 1)
 }
 
 /// Does a verb, or a "no", begin here that tells of the canal right before it ("… and the distal | went to twenty")?

@@ -90,8 +90,24 @@ impl Session<'_> {
         let from = line.sentence_start(hit.first).max(hit.first.saturating_sub(FAR));
         let at_work = |i: usize| {
             const MOVES: [&str; 18] = [
-                "magnification", "microscope", "scope", "power", "needle", "file", "files", "pulled", "stepped", "step", "went", "binds", "bound", "cone",
-                "locator", "length", "pecks", "strokes",
+                "magnification",
+                "microscope",
+                "scope",
+                "power",
+                "needle",
+                "file",
+                "files",
+                "pulled",
+                "stepped",
+                "step",
+                "went",
+                "binds",
+                "bound",
+                "cone",
+                "locator",
+                "length",
+                "pecks",
+                "strokes",
             ];
             ["canals", "instruments", "motions"].iter().any(|v| line.term(i, v).is_some())
                 || MOVES.iter().any(|w| line.holds(i, w))
@@ -176,8 +192,8 @@ impl Session<'_> {
             // "the length is twenty six"
             let measures =
                 ["length", "lengths", "size", "sizes", "depth", "stop", "reading", "locator", "gauge"];
-            let measured = (hit.first.saturating_sub(3)..hit.first)
-                .any(|i| measures.iter().any(|w| line.holds(i, w)));
+            let measured =
+                (hit.first.saturating_sub(3)..hit.first).any(|i| measures.iter().any(|w| line.holds(i, w)));
             if measured {
                 return false;
             }

@@ -1,0 +1,183 @@
+//! Where one sentence says of one thing that it was done and of another that it was not, or is still to come: no step
+//! reaches over that place.
+
+use std::ops::Range;
+
+use super::{
+    sentence::{self, cue},
+    session::At,
+};
+use crate::words::line::{Line, What};
+
+/// A clause is looked through so far.
+const CLAUSE: usize = 12;
+
+/// Where a stretch must be cut.
+pub(super) fn cuts(at: &At<'_>) -> Vec<usize> {
+    let line = &at.line;
+    let mut out = Vec::new();
+    let (mut open, mut named) = (false, false);
+    for i in 0..line.items.len() {
+        if line.ends_sentence(i) {
+            (open, named) = (false, false);
+            continue;
+        }
+        // "… | ML not found yet", "… | but not the distal", "… | left the distal"
+        if open
+            && (is_parted(line, i)
+                || leaves_out(line, i)
+                || but_deed(line, i)
+                || named && denies_here(line, i))
+        {
+            out.push(i);
+        }
+        // "… | but not shaped, | dressed with …"
+        if open && but_not(line, i) {
+            out.push(i);
+            let end = (i + 1..(i + CLAUSE).min(line.items.len()))
+                .find(|&k| line.is_mark(k, ",") || line.ends_sentence(k));
+            out.extend(end.filter(|&k| line.is_mark(k, ",")).map(|k| k + 1));
+        }
+        // "EPT not done, | cold negative", "distal done, | mesials twenty to length"
+        if i > 1
+            && line.is_mark(i - 1, ",")
+            && (ends_denied(line, i - 2) || is_settled(line, i - 2) || failed(line, i))
+        {
+            out.push(i);
+        }
+        named |= canal(line, i);
+        open |=
+            line.items.get(i).is_some_and(|it| it.what != What::Mark) && line.term(i, "fillers").is_none();
+    }
+    out
+}
+
+fn canal(line: &Line, i: usize) -> bool {
+    line.term(i, "canals").is_some()
+}
+
+fn small(line: &Line, i: usize) -> bool {
+    ["the", "in", "on", "into", "for", "and", "but", "with"].iter().any(|w| line.is_word(i, w))
+}
+
+/// A clause that begins here with a canal and says of it that it was not, or is to come; nothing else is told in it.
+fn is_parted(line: &Line, i: usize) -> bool {
+    // "C B C T not taken": letters.
+    let letter = |k: usize| line.text(k).chars().count() == 1;
+    let starts = i > 0 && !small(line, i - 1) && !(letter(i) && letter(i - 1));
+    let first = (i..i + 3).find(|&k| !small(line, k)).unwrap_or(i);
+    let none = line.is_word(first, "none") || line.is_word(first, "nothing");
+    let named = (first..first + 4)
+        .find(|&k| canal(line, k))
+        .filter(|&k| (first..k).all(|b| small(line, b) || none && b == first));
+    let Some(named) = named.filter(|_| starts && !small(line, i.wrapping_sub(1))) else { return false };
+    if none {
+        return true;
+    }
+    let (mut says, mut last) = (false, named);
+    for k in named + 1..(named + CLAUSE).min(line.items.len()) {
+        if line.is_mark(k, ",") || line.ends_sentence(k) {
+            break;
+        }
+        if line.atom(k).is_some() || canal(line, k) || cue(line, k, "then") {
+            return false;
+        }
+        says |= line.is_word(k, "not") || cue(line, k, "negation-after") || cue(line, k, "plan-after");
+        last = k;
+    }
+    let ends = cue(line, last, "negation-after")
+        || cue(line, last, "plan-after")
+        || line.is_word(last, "not")
+        || line.is_word(last, "yet");
+    says && ends && !repaired(line, i)
+}
+
+fn repaired(line: &Line, i: usize) -> bool {
+    (i.saturating_sub(2)..i + 1).any(|k| sentence::takes_back(line, k))
+}
+
+/// "but not the distal", "but no EDTA": what follows is something else.
+fn but_not(line: &Line, i: usize) -> bool {
+    let joined = line.is_phrase(i, "but not") || line.is_phrase(i, "but no");
+    let apart = line.is_word(i, "but") && (line.is_word(i + 1, "not") || line.is_word(i + 1, "no"));
+    let next = if joined { i + 1 } else { i + 2 };
+    let next = if line.is_word(next, "in") || line.is_word(next, "the") { next + 1 } else { next };
+    (joined || apart) && says(line, next)
+}
+
+/// "left the distal", "leaving the palatal for next time".
+fn leaves_out(line: &Line, i: usize) -> bool {
+    let leaves = ["left", "leaving", "leave", "skipped", "skipping"].iter().any(|w| line.text(i) == *w);
+    let next = (i + 1..i + 3).find(|&k| !small(line, k)).unwrap_or(i + 1);
+    leaves && canal(line, next)
+}
+
+/// Something is told there: a word that stands for something, or a number.
+fn says(line: &Line, i: usize) -> bool {
+    line.items.get(i).is_some_and(|it| it.what != What::Mark)
+}
+
+fn ends_denied(line: &Line, i: usize) -> bool {
+    let names = |k: usize| {
+        line.items.get(k).is_some_and(|it| match &it.what {
+            What::Term(tags, _) => {
+                tags.iter().any(|t| &*t.vocabulary != "cues" && &*t.vocabulary != "fillers")
+            }
+            _ => false,
+        })
+    };
+    cue(line, i, "negation-after") && i > 0 && names(i - 1)
+}
+
+/// "distal done, …": of this canal nothing more is told.
+fn is_settled(line: &Line, i: usize) -> bool {
+    let done = ["done", "finished", "complete", "completed", "sorted"].iter().any(|w| line.is_word(i, w));
+    let before = |n: usize| i.checked_sub(n);
+    let opens = |k: usize| {
+        k == 0 || line.opens_sentence(k) || line.is_word(k - 1, "the") && line.opens_sentence(k - 1)
+    };
+    done && (before(1).is_some_and(|k| canal(line, k) && opens(k))
+        || before(2).is_some_and(|k| {
+            canal(line, k) && opens(k) && ["is", "are", "was", "all"].iter().any(|w| line.is_word(k + 1, w))
+        }))
+}
+
+/// The places of both sorts, in order.
+pub(super) fn merged(a: Vec<usize>, b: Vec<usize>) -> Vec<usize> {
+    let mut out = a;
+    out.extend(b);
+    out.sort_unstable();
+    out.dedup();
+    out
+}
+
+/// "…, | no tug back distal", where another canal was named before.
+fn denies_here(line: &Line, i: usize) -> bool {
+    let clause = (i..(i + CLAUSE).min(line.items.len()))
+        .take_while(|&k| !line.is_mark(k, ",") && !line.ends_sentence(k));
+    i > 0
+        && line.is_mark(i - 1, ",")
+        && cue(line, i, "no")
+        && !repaired(line, i)
+        && clause.into_iter().any(|k| canal(line, k))
+}
+
+/// "didn't activate | but left the EDTA in"
+fn but_deed(line: &Line, i: usize) -> bool {
+    let next = i + 1 + usize::from(line.is_word(i + 1, "i") || line.is_word(i + 1, "we"));
+    let deed = line.text(next).ends_with("ed") || cue(line, next, "past-verb") || line.is_word(next, "left");
+    line.is_word(i, "but") && deed
+}
+
+/// "ten wouldn't go, | eight to length", "skipped the twenty, | straight to twenty five": one instrument, and then another.
+fn failed(line: &Line, i: usize) -> bool {
+    let start = line.clause_start(i.saturating_sub(2)).max(i.saturating_sub(CLAUSE));
+    let number = |k: usize| line.atom(k).is_some();
+    let denied = (start..i - 1).find(|&k| cue(line, k, "negation") && !sentence::takes_back(line, k));
+    let next = (i..i + 4).find(|&k| number(k));
+    let told = |d: usize| {
+        let own = (start..d).any(number) && !(d..i).any(number);
+        own || d == start && (d..i).filter(|&k| number(k)).count() == 1
+    };
+    next.is_some() && denied.is_some_and(told)
+}
