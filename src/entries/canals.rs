@@ -90,6 +90,21 @@ pub(super) fn mentions(s: &Stretch<'_>, kind: usize, pieces: &[Piece]) -> Vec<Me
             "all" if names_canals && line.items.get(i).is_some_and(|it| it.end == it.first + 1) => continue,
             v => v.split('+').map(str::to_owned).collect(),
         };
+        // "all of them with a ten except the distal"
+        if is_excepted(line, i) && names.iter().all(|n| n != OTHERS && n != "all" && n != BOTH) {
+            let wide = |m: &Mention| m.names.iter().all(|n| n == "all" || n == BOTH);
+            let others = std::iter::once(OTHERS.to_owned()).chain(names);
+            match out.last_mut() {
+                Some(last) if last.names.first().is_some_and(|n| n == OTHERS) => {
+                    last.names.extend(others.skip(1))
+                }
+                Some(last) if wide(last) => {
+                    *last = Mention { items: last.items.clone(), names: others.collect() }
+                }
+                _ => out.push(Mention { items: i..i + 1, names: others.collect() }),
+            }
+            continue;
+        }
         // What is excepted is no canal of its own.
         let of_others = |m: &Mention| m.names.first().is_some_and(|n| n == OTHERS) && m.items.end + 1 >= i;
         if names.iter().all(|n| n != OTHERS) && out.last().is_some_and(|m| of_others(m) && m.names.len() > 1)
@@ -119,6 +134,25 @@ pub(super) fn mentions(s: &Stretch<'_>, kind: usize, pieces: &[Piece]) -> Vec<Me
         }
     }
     out
+}
+
+/// "all but the ML", "everything except the distal", "apart from MB": is the canal at `i` the one that is not meant?
+pub(super) fn is_excepted(line: &Line, i: usize) -> bool {
+    const NEAR: usize = 8;
+    let first = (i.saturating_sub(2)..i).find(|&k| (k..i).all(|b| line.is_word(b, "the"))).unwrap_or(i);
+    let word = |back: usize, w: &str| first.checked_sub(back).is_some_and(|k| line.holds(k, w));
+    let pairs =
+        [("apart", "from"), ("other", "than"), ("exception", "of"), ("except", "for"), ("but", "for")];
+    let all = |back: usize| {
+        ["all", "everything", "everywhere"].iter().any(|w| word(back, w))
+            || first.checked_sub(back).is_some_and(|k| matches!(line.term(k, "canals"), Some("all" | "all?")))
+    };
+    let ends = line.items.get(i + 1).is_none_or(|it| it.what == What::Mark);
+    ["except", "excepting", "excluding", "bar", "barring", "save"].iter().any(|w| word(1, w))
+        || pairs.iter().any(|(a, b)| word(1, b) && (word(2, a) || word(1, a)))
+        || word(1, "but")
+            && (all(2)
+                || ends && (3..NEAR).take_while(|&k| first >= k && !line.is_mark(first - k, ",")).any(all))
 }
 
 /// "palatal access", "a millimetre palatal to the line": a side of the tooth, no canal.
