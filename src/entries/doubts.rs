@@ -11,7 +11,7 @@ use super::{
     status,
 };
 use crate::{
-    kinds::{Field, Is, pattern::Candidates},
+    kinds::{Field, Is, Kinds, pattern::Candidates},
     log::{Entry, Review, Status, Value},
     tables,
     words::{
@@ -210,6 +210,27 @@ pub(super) fn left_and_done(at: &At<'_>, items: &Range<usize>, told: super::stat
         && told.by.is_some_and(|by| (by + 1..items.end.saturating_sub(1)).any(does))
     {
         push_doubt(entry, "entry", "something that was done was told beside it", &[]);
+    }
+}
+
+/// "tried to get the dam on", "might obturate today", "possible perforation": told as done, beside words that say it may not
+/// be so.
+pub(super) fn wary(kinds: &Kinds, at: &At<'_>, items: &Range<usize>, reading: &Reading, entry: &mut Entry) {
+    const NEAR: usize = 8;
+    let line = &at.line;
+    let Some(kind) = kinds.all.get(reading.kind) else { return };
+    let numbers = entry.values.values().filter(|v| v.number().is_some()).count();
+    if entry.status != Status::Done || reading.text.is_some() || kind.wary.is_empty() || numbers > 1 {
+        return;
+    }
+    let rule = &reading.rule_items;
+    let from = line.clause_start(rule.start).max(rule.start.saturating_sub(NEAR));
+    let to = line.next_comma(rule.end).min(rule.end + NEAR).min(items.end.max(rule.end) + NEAR);
+    let beside = |i: usize| kind.wary.iter().any(|class| cue(line, i, class));
+    let after = |i: usize| cue(line, i, "attempt");
+    if (from..rule.end).any(beside) || (rule.end..to).any(|i| beside(i) && (after(i) || kind.wary.len() == 1))
+    {
+        push_doubt(entry, "entry", "the words beside it say that it may not be so", &[]);
     }
 }
 

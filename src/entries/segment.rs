@@ -405,9 +405,18 @@ fn score(
         Of::Rule(r) => kinds.all.get(h.kind).and_then(|k| k.rules.get(r)).map_or(0.0, |r| r.weight),
         Of::Field(..) => 0.0,
     };
+    // "risks of file fracture, perforation and flare up explained": named among what was told.
+    let named = |o: &Hit| {
+        let classes = kinds.all.get(o.kind).map_or(&[][..], |k| &k.not_after);
+        let from = line.sentence_start(o.first).max(o.first.saturating_sub(NEAR))..o.first;
+        classes.iter().any(|class| from.clone().any(|i| cue(line, i, class)))
+    };
     let mut best: (f32, Option<Reading>) = (0.0, None);
     let mut seen: Vec<usize> = Vec::new();
     for h in &rules {
+        if named(h) {
+            continue;
+        }
         if seen.contains(&h.kind) {
             continue;
         }
@@ -465,7 +474,7 @@ fn score(
         let loose = rule.takes.as_ref().is_some_and(|t| t.to == TakesTo::WholeSentence);
         if loose {
             score += 0.02 * f32::from(u8::try_from(items.len().min(60)).unwrap_or(60));
-            for other in rules.iter().filter(|o| o.kind != h.kind && weight(o) >= 1.0) {
+            for other in rules.iter().filter(|o| o.kind != h.kind && weight(o) >= 1.0 && !named(o)) {
                 score -= 0.5 * weight(other).min(2.0);
             }
         }

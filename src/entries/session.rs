@@ -402,6 +402,7 @@ impl<'a> Session<'a> {
             return self.teeth(at, segment, &reading, status, correcting);
         }
         if kind.never.contains(&status)
+            || kind.not_behind.iter().any(|class| is_behind(&at.line, reading.rule_items.start, class))
             || rule.seeks && status == Status::Done
             || (segment.items.start.saturating_sub(3)..segment.items.end + 3)
                 .filter(|i| sentence.contains(i))
@@ -537,6 +538,7 @@ impl<'a> Session<'a> {
         doubts::unsure(at, items, reading, &mut entry, &draft);
         doubts::of_several(at, items, reading, &draft, &mut entry);
         doubts::left_and_done(at, items, told, &mut entry);
+        doubts::wary(&self.x.kinds, at, items, reading, &mut entry);
         doubts::denied_beside(self, at, items, reading, &mut entry);
         // "finds them": canals without a name or a number are told of by the way.
         if kind.place == Place::NamesCanals && entry.canal.is_none() && entry.values.is_empty() {
@@ -699,4 +701,11 @@ impl<'a> Session<'a> {
             kind,
         )
     }
+}
+
+/// Does a word of the class stand right before item `i` ("allergic to | articaine")?
+fn is_behind(line: &Line, i: usize, class: &str) -> bool {
+    let small = |k: usize| ["to", "the", "a", "an", "of", "with", "from"].iter().any(|w| line.is_word(k, w));
+    let near = i.saturating_sub(4)..i;
+    near.rev().find(|&k| !small(k)).is_some_and(|k| cue(line, k, class))
 }

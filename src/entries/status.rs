@@ -62,7 +62,9 @@ pub fn of(
             let comma = line.is_mark(at.saturating_sub(1), ",");
             let of_clause =
                 sentence.end.saturating_sub(at) > 2 && line.clause_start(at.saturating_sub(2)) <= anchor;
-            if !main_follows && (!comma || of_clause) {
+            // "one cartridge given, second one ready if needed": of another clause.
+            let own = comma || line.clause_start(at) <= anchor;
+            if !main_follows && own && (!comma || of_clause) {
                 return told(Status::Conditional, Some(at));
             }
         } else if anchor >= end || stretch.end > end {

@@ -43,6 +43,12 @@ struct KindFile {
     #[serde(default)]
     not_with: Vec<String>,
     #[serde(default)]
+    not_behind: Vec<String>,
+    #[serde(default)]
+    not_after: Vec<String>,
+    #[serde(default)]
+    wary: Vec<String>,
+    #[serde(default)]
     not_among: Vec<String>,
     #[serde(default)]
     facts: bool,
@@ -198,6 +204,9 @@ pub(super) fn read(file: &str, text: &str) -> Result<Kind, KindError> {
         uses: raw.uses,
         never: raw.never,
         not_with: raw.not_with,
+        not_behind: raw.not_behind,
+        not_after: raw.not_after,
+        wary: raw.wary,
         not_among: raw.not_among,
         facts: raw.facts,
         either: raw.either,

@@ -83,6 +83,12 @@ pub struct Kind {
     pub never: Vec<Status>,
     /// Classes of cues that rule the kind out: "the old filling is out" restores nothing.
     pub not_with: Vec<String>,
+    /// Right behind words of these classes its name means something else ("allergic to articaine").
+    pub not_behind: Vec<String>,
+    /// Words of these classes anywhere before it in its sentence mean that no such step is told.
+    pub not_after: Vec<String>,
+    /// Beside words of these classes it is told with a doubt.
+    pub wary: Vec<String>,
     /// Vocabularies whose words in the same sentence rule the kind out: "buccal infiltration, and no palatal" finds no canal.
     pub not_among: Vec<String>,
     /// What is told is a fact, whatever it denies ("he is no diabetic").
