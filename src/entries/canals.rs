@@ -74,7 +74,12 @@ pub(super) fn mentions(s: &Stretch<'_>, kind: usize, pieces: &[Piece]) -> Vec<Me
                     continue;
                 }
                 let in_list = pieces.iter().filter(|p| p.lead).count() > 1 || !out.is_empty();
-                if !alone || in_list {
+                // "five mils in all": altogether.
+                let altogether = before == "in"
+                    && i > 1
+                    && (line.unit(i - 2).is_some() || line.term(i - 2, "counted").is_some())
+                    && line.text(i) == "all";
+                if !alone || in_list || altogether {
                     continue;
                 }
                 vec![BOTH.to_owned()]
@@ -96,7 +101,7 @@ pub(super) fn mentions(s: &Stretch<'_>, kind: usize, pieces: &[Piece]) -> Vec<Me
             let others = std::iter::once(OTHERS.to_owned()).chain(names);
             match out.last_mut() {
                 Some(last) if last.names.first().is_some_and(|n| n == OTHERS) => {
-                    last.names.extend(others.skip(1))
+                    last.names.extend(others.skip(1));
                 }
                 Some(last) if wide(last) => {
                     *last = Mention { items: last.items.clone(), names: others.collect() }

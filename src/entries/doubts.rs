@@ -132,7 +132,13 @@ fn cues(line: &Line, items: &Range<usize>, field: &str, place: &Range<usize>, f:
     if is_number && let Some(second) = place.clone().find(|&i| line.atom(i).is_some()).filter(|&i| i >= 3) {
         let pair =
             |joins: &str, opens: &str| line.is_word(second - 1, joins) && line.is_word(second - 3, opens);
-        let ranges = pair("to", "from") || pair("and", "between");
+        // "K files eight to twenty": a series, or a depth.
+        let files = (items.start.max(second.saturating_sub(6))..second - 2)
+            .any(|i| ["files", "instruments"].iter().any(|w| line.holds(i, w)));
+        let is_size = line.atom(second).is_some_and(|a| slot::is_standard_size(a.value));
+        let sizes = field == "size" || files && is_size && line.unit(second + 1).is_none();
+        let series = line.is_word(second - 1, "to") && sizes;
+        let ranges = pair("to", "from") || pair("and", "between") || series;
         if let Some(other) = line.atom(second - 2).filter(|_| ranges) {
             push_doubt(entry, field, "two numbers were said", &[Value::Number(other.value)]);
         }

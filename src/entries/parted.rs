@@ -1,11 +1,10 @@
 //! Where one sentence says of one thing that it was done and of another that it was not, or is still to come: no step
 //! reaches over that place.
 
-use std::ops::Range;
-
 use super::{
     sentence::{self, cue},
     session::At,
+    status,
 };
 use crate::words::line::{Line, What};
 
@@ -38,10 +37,19 @@ pub(super) fn cuts(at: &At<'_>) -> Vec<usize> {
                 .find(|&k| line.is_mark(k, ",") || line.ends_sentence(k));
             out.extend(end.filter(|&k| line.is_mark(k, ",")).map(|k| k + 1));
         }
+        // "lidocaine, | not articaine, | two cartridges"
+        if let Some(end) = not_other(line, i) {
+            out.push(i);
+            out.extend(Some(end).filter(|&k| line.is_mark(k, ",")).map(|k| k + 1));
+        }
+        // "…, | will gauge next", "…, | next visit the distal"
+        if open && i > 1 && line.is_mark(i - 1, ",") && plans(line, i) {
+            out.push(i);
+        }
         // "EPT not done, | cold negative", "distal done, | mesials twenty to length"
         if i > 1
             && line.is_mark(i - 1, ",")
-            && (ends_denied(line, i - 2) || is_settled(line, i - 2) || failed(line, i))
+            && (ends_denied(line, i - 2) || is_settled(line, i - 2) || failed(line, i) || none_of(line, i))
         {
             out.push(i);
         }
@@ -93,7 +101,7 @@ fn is_parted(line: &Line, i: usize) -> bool {
 }
 
 fn repaired(line: &Line, i: usize) -> bool {
-    (i.saturating_sub(2)..i + 1).any(|k| sentence::takes_back(line, k))
+    (i.saturating_sub(2)..=i).any(|k| sentence::takes_back(line, k))
 }
 
 /// "but not the distal", "but no EDTA": what follows is something else.
@@ -174,10 +182,55 @@ fn failed(line: &Line, i: usize) -> bool {
     let start = line.clause_start(i.saturating_sub(2)).max(i.saturating_sub(CLAUSE));
     let number = |k: usize| line.atom(k).is_some();
     let denied = (start..i - 1).find(|&k| cue(line, k, "negation") && !sentence::takes_back(line, k));
-    let next = (i..i + 4).find(|&k| number(k));
+    let amount = |k: usize| {
+        line.unit(k + 1).is_some() || ["short", "shy", "beyond", "of"].iter().any(|w| line.is_word(k + 1, w))
+    };
+    let next = (i..i + 4)
+        .find(|&k| number(k))
+        .filter(|&k| !amount(k) && !(line.is_word(k + 1, "and") && amount(k + 3)));
     let told = |d: usize| {
         let own = (start..d).any(number) && !(d..i).any(number);
         own || d == start && (d..i).filter(|&k| number(k)).count() == 1
     };
     next.is_some() && denied.is_some_and(told)
+}
+
+/// "will gauge next", "then will go to forty", "next visit distal"
+fn plans(line: &Line, i: usize) -> bool {
+    let at = i + usize::from(["and", "then", "i", "we"].iter().any(|w| line.is_word(i, w)));
+    let opens = ["will", "i'll", "we'll", "i", "we", "next", "plan", "planning", "going"];
+    let told =
+        opens.contains(&line.text(at)) && !line.is_word(at + 1, "call") && !cue(line, at + 1, "negation");
+    cue(line, at, "plan") && told && says(line, at + 1) && !status::goes_so_far(line, at)
+}
+
+/// ", not articaine": another of the sort that was just named. Gives where it ends.
+fn not_other(line: &Line, i: usize) -> Option<usize> {
+    const SORTS: [&str; 9] = [
+        "instruments",
+        "irrigants",
+        "anaesthetics",
+        "medicaments",
+        "drugs",
+        "activations",
+        "obturations",
+        "materials",
+        "techniques_la",
+    ];
+    let not = i > 1 && line.is_mark(i - 1, ",") && line.is_word(i, "not");
+    let other = i + 1 + usize::from(["a", "the"].iter().any(|w| line.is_word(i + 1, w)));
+    let sort = SORTS.iter().find(|v| line.term(other, v).is_some()).filter(|_| not)?;
+    let named = (i.saturating_sub(CLAUSE / 2)..i - 1).any(|k| line.term(k, sort).is_some());
+    let end = other + 1;
+    let ends = line.items.get(end).is_none_or(|it| it.what == What::Mark);
+    (named && ends).then_some(end)
+}
+
+/// "no rotary, | K files fifteen and twenty"
+fn none_of(line: &Line, i: usize) -> bool {
+    const NAMES: [&str; 5] = ["instruments", "irrigants", "anaesthetics", "medicaments", "drugs"];
+    let start = line.clause_start(i.saturating_sub(2)).max(i.saturating_sub(CLAUSE));
+    let named = |k: usize| NAMES.iter().any(|v| line.term(k, v).is_some());
+    let all = start + 1 < i - 1 && (start + 1..i - 1).all(named);
+    cue(line, start, "no") && all && (i..i + 2).any(|k| named(k) || line.atom(k).is_some())
 }

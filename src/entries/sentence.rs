@@ -64,6 +64,15 @@ pub fn takes_back(line: &Line, i: usize) -> bool {
     if cue(line, i, "hold") && before.is_some_and(|b| open.iter().any(|w| line.is_word(b, w))) {
         return false;
     }
+    // "need to wait five minutes", "and wait five"
+    let waits = line.is_word(i, "wait") && {
+        let before = |w: &str| i > 0 && line.is_word(i - 1, w);
+        let time = (i + 1..i + 5).take_while(|&k| !line.is_mark(k, ",")).any(|k| line.unit(k) == Some("s"));
+        before("to") || before("and") || before("must") || time
+    };
+    if waits {
+        return false;
+    }
     if !line.is_word(i, "no") {
         return true;
     }

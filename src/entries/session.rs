@@ -397,6 +397,13 @@ impl<'a> Session<'a> {
         if kind.facts && matches!(told.status, Status::NotDone | Status::General) && !left_out {
             told = Status::Done.into();
         }
+        let far = |p: &fill::Piece| {
+            let n = p.value.as_ref().and_then(Value::number);
+            kind.attempted.contains(&p.field) && n.is_some_and(|n| n != crate::words::Decimal::ZERO)
+        };
+        if told.status == Status::NotDone && reading.filled.drafts.iter().flat_map(|d| &d.pieces).any(far) {
+            told = Status::Done.into();
+        }
         let status = told.status;
         if kind.place == Place::NamesTeeth {
             return self.teeth(at, segment, &reading, status, correcting);

@@ -368,7 +368,7 @@ fn planned(
 }
 
 /// "the ten is going to length", "going to nineteen": how far, and no plan.
-fn goes_so_far(line: &Line, i: usize) -> bool {
+pub(super) fn goes_so_far(line: &Line, i: usize) -> bool {
     let small = |k: &usize| ["the", "full", "working"].iter().any(|w| line.is_word(*k, w));
     let far = (i + 1..i + 4).find(|k| !small(k)).unwrap_or(i + 1);
     let length = |k: usize| line.holds(k, "length") || line.holds(k, "apex");

@@ -24,9 +24,10 @@ pub(super) fn cost(line: &Line, kinds: &Kinds, hits: &[Hit], at: usize) -> f32 {
     let tool = |i: usize| line.is_word(i, "with") || line.is_word(i, "using");
     let canal = |i: usize| line.term(i, "canals").is_some();
     let in_canal = line.is_word(at, "in") && (at + 1..at + 4).any(|i| canal(i) && (i + 1..i + 3).any(tool));
-    if tears_canals(line, at) || line.term(at, "canals").is_some() && super::canals::is_excepted(line, at) {
-        TORN
-    } else if at > 0 && (tool(at) || in_canal) && !marked {
+    let torn = tears_canals(line, at)
+        || line.term(at, "canals").is_some() && super::canals::is_excepted(line, at)
+        || at > 0 && (tool(at) || in_canal) && !marked;
+    if torn {
         TORN
     } else if ends_with_all(line, at) {
         ALL

@@ -50,11 +50,20 @@ pub fn tokens(breath: &Breath) -> Vec<Token> {
         if word.text == "no." && !opens && next.is_some_and(|c| c.is_ascii_digit()) {
             // "a file no. 25": written short, its full stop ends nothing.
             cut("number", heard, &mut out);
+        } else if hyphened(&word.text) {
+            // "twenty-one-and-a-half", "nineteen-point-five": words of one number.
+            word.text.split('-').for_each(|part| cut(part, heard, &mut out));
         } else {
             cut(&word.text, heard, &mut out);
         }
     }
     out
+}
+
+/// Is this a number whose words hyphens join ("two-and-a-half", "19-point-5")?
+fn hyphened(word: &str) -> bool {
+    let mut parts = word.split('-');
+    parts.next().is_some_and(|first| !first.is_empty()) && parts.any(|part| matches!(part, "and" | "point"))
 }
 
 /// The words of a text as they are looked up: small, one spelling, without marks.
