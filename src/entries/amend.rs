@@ -281,6 +281,16 @@ impl Session<'_> {
             })
             .collect();
         let last = of_kind.first().copied()?;
+        // "the hypo was five percent, my mistake", behind an EDTA: of the one that holds the same name.
+        let name = draft.pieces.iter().find(|p| p.value.as_ref().is_some_and(|v| v.text().is_some()));
+        let named_same = name.filter(|_| draft.pieces.len() > 1 && draft.canal.is_none()).and_then(|p| {
+            let holds =
+                |i: &usize| self.entries.get(*i).and_then(|e| e.values.get(&p.field)) == p.value.as_ref();
+            of_kind.iter().copied().find(holds)
+        });
+        if named_same.is_some() {
+            return named_same;
+        }
         let Some(named) = &draft.canal else { return Some(last) };
         let same = of_kind
             .iter()

@@ -73,7 +73,9 @@ pub(super) fn mentions(s: &Stretch<'_>, kind: usize, pieces: &[Piece]) -> Vec<Me
                 if pieces.iter().any(of_two) {
                     continue;
                 }
-                let in_list = pieces.iter().filter(|p| p.lead).count() > 1 || !out.is_empty();
+                let mut leads = pieces.iter().filter(|p| p.lead).map(|p| p.items.start);
+                let first = leads.next();
+                let in_list = leads.any(|l| Some(l) != first) || !out.is_empty();
                 // "five mils in all": altogether.
                 let altogether = before == "in"
                     && i > 1

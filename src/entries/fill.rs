@@ -212,7 +212,7 @@ fn choose(s: &Stretch<'_>, kind: usize, k: &Kind) -> Vec<Piece> {
         let denied = hit.first > s.items.start
             && s.line.is_word(hit.first - 1, "not")
             && s.line.atom(hit.first).is_some();
-        if clash || denied {
+        if clash || denied || field.as_done && is_to_come(s.line, hit.first) {
             continue;
         }
         used.push((hit.first..hit.end, f));
@@ -277,6 +277,16 @@ fn is_out_of_bounds(k: &Kind, hit: &Hit) -> bool {
     let Of::Field(f, _) = hit.of else { return false };
     let bounds = k.fields.get_index(f).and_then(|(_, field)| field.plausible);
     bounds.is_some_and(|(low, high)| hit.found.readings.iter().any(|(_, r)| r.value < low || r.value > high))
+}
+
+/// "not confirmed by film", "to be confirmed with a film", "will check it on the film"
+fn is_to_come(line: &Line, first: usize) -> bool {
+    const NEAR: usize = 6;
+    let from = line.clause_start(first).max(first.saturating_sub(NEAR));
+    (from..first).any(|i| {
+        let to_be = line.is_word(i, "be") && i > 0 && line.is_word(i - 1, "to");
+        to_be || cue(line, i, "plan") || cue(line, i, "negation") && !sentence::takes_back(line, i)
+    })
 }
 
 /// Is a small whole number without a unit far from what its field may hold ("the two agree" is no length)?

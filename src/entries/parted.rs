@@ -43,7 +43,7 @@ pub(super) fn cuts(at: &At<'_>) -> Vec<usize> {
             out.extend(Some(end).filter(|&k| line.is_mark(k, ",")).map(|k| k + 1));
         }
         // "…, | will gauge next", "…, | next visit the distal"
-        if open && i > 1 && line.is_mark(i - 1, ",") && plans(line, i) {
+        if open && i > 1 && line.is_mark(i - 1, ",") && (plans(line, i) || named && goes_elsewhere(line, i)) {
             out.push(i);
         }
         // "EPT not done, | cold negative", "distal done, | mesials twenty to length"
@@ -233,4 +233,20 @@ fn none_of(line: &Line, i: usize) -> bool {
     let named = |k: usize| NAMES.iter().any(|v| line.term(k, v).is_some());
     let all = start + 1 < i - 1 && (start + 1..i - 1).all(named);
     cue(line, start, "no") && all && (i..i + 2).any(|k| named(k) || line.atom(k).is_some())
+}
+
+/// "rotary 25/.04, MB and ML to length, | distal one short": another depth in another canal, and no instrument.
+fn goes_elsewhere(line: &Line, i: usize) -> bool {
+    let first = (i..i + 3).find(|&k| !small(line, k)).unwrap_or(i);
+    let end = (first..(first + CLAUSE).min(line.items.len()))
+        .find(|&k| line.is_mark(k, ",") || line.ends_sentence(k))
+        .unwrap_or((first + CLAUSE).min(line.items.len()));
+    let numbers = (first..end).filter(|&k| line.atom(k).is_some()).count();
+    let before = line.clause_start(i.saturating_sub(2)).max(i.saturating_sub(CLAUSE));
+    let short = |k: usize| line.is_word(k, "short");
+    let length = |k: usize| line.holds(k, "length");
+    let (own, other) = (first..end, before..i);
+    let parted = own.clone().any(short) && other.clone().any(length)
+        || own.clone().any(length) && other.clone().any(short);
+    canal(line, first) && numbers <= 1 && parted && other.clone().any(|k| canal(line, k))
 }

@@ -88,6 +88,8 @@ struct FieldFile {
     only_with: Option<(String, Vec<String>)>,
     #[serde(default)]
     but_not: Vec<String>,
+    #[serde(default)]
+    as_done: bool,
     source: Option<String>,
     #[serde(default)]
     joins: bool,
@@ -289,6 +291,7 @@ fn field(f: &FieldFile) -> Result<Field, String> {
         windows: f.windows.clone(),
         only_with: f.only_with.clone(),
         but_not: f.but_not.iter().map(|p| Pattern::parse(p)).collect::<Result<_, _>>()?,
+        as_done: f.as_done,
         source: f.source.clone(),
         joins: f.joins,
         of_list: f.of_list,

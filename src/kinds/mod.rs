@@ -141,6 +141,8 @@ pub struct Field {
     pub only_with: Option<(String, Vec<String>)>,
     /// Words that rule a value out when they follow it, where another stands: "thirty goes past, forty binds".
     pub but_not: Vec<Pattern>,
+    /// Behind "will", "to be" or a "not" in its clause it is not meant.
+    pub as_done: bool,
     pub source: Option<String>,
     /// Several words of this field are joined: "unwound" + "discarded".
     pub joins: bool,

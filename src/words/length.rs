@@ -49,12 +49,23 @@ pub(super) fn mm(line: &Line, i: usize) -> Option<Reading> {
         } else if r.end > i + 1 {
             // "nineteen five ml": the last number has a unit of its own.
             r = Reading::of(i + 1, a);
-        } else {
+        } else if !(unit == "ml" && names_a_canal(line, r.end, r.value)) {
             return None;
         }
     }
     // "size for mesiobuccal": a size is no length.
     (r.has_unit || !is_sized(line, i)).then_some(r)
+}
+
+/// "MB 20 ML 19 DB 20": the letters of a canal between two lengths, and no millilitres.
+fn names_a_canal(line: &Line, unit: usize, value: Decimal) -> bool {
+    let length = |n: Decimal| n >= Decimal::whole(10) && n < Decimal::whole(35);
+    line.term(unit, "canals").is_some()
+        && length(value)
+        && line.atom(unit + 1).is_some_and(|next| length(next.value))
+        && line
+            .unit(unit + 2)
+            .is_none_or(|u| matches!(u, "mm" | "mil") || line.term(unit + 2, "canals").is_some())
 }
 
 /// "a millimetre and a half", "a mil and a half".
