@@ -23,6 +23,8 @@ pub(super) struct At<'b> {
     pub(super) inside: Vec<bool>,
     /// Teeth named beside the one at work.
     pub(super) beside: Vec<Neighbour>,
+    /// Where a stretch must be cut.
+    pub(super) must: Vec<usize>,
     /// Items that found a place.
     pub(super) placed: Vec<bool>,
 }

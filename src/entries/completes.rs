@@ -14,6 +14,9 @@ use crate::{
     words::line::What,
 };
 
+/// So many entries of a breath back a list reaches: long breaths stay linear.
+const OF_BREATH: usize = 16;
+
 /// Does an entry hold another of the fields of which there is one only, or what a field does not go with?
 fn holds_other(k: &Kind, values: &indexmap::IndexMap<String, Value>, pieces: &[Piece]) -> bool {
     let alien = |p: &Piece| {
@@ -179,7 +182,8 @@ pub(super) fn belongs(
     let of = |breath: usize, t: usize| {
         s.notes.get(t).is_some_and(|n| n.breath == breath && n.kind == filled.kind) && same_tooth(s, t)
     };
-    let mut of_breath: Vec<usize> = s.live().take_while(|&t| of(at.n, t)).filter(|&t| lacks(s, t)).collect();
+    let near = s.live().take(OF_BREATH).take_while(|&t| of(at.n, t));
+    let mut of_breath: Vec<usize> = near.filter(|&t| lacks(s, t)).collect();
     if of_breath.is_empty() && status == Status::Done && bare {
         // "paper points, all four" – "size thirty": what the last entry lacks may come with the next breath.
         let explained = signs(at, items, filled.kind, &draft.pieces) + usize::from(draft.pieces.len() > 1);

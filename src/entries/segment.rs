@@ -82,7 +82,7 @@ pub struct Heard<'a> {
     pub fields: &'a [Vec<u32>],
     /// Items where nothing may start.
     pub inside: &'a [bool],
-    /// Items that no stretch reaches over.
+    /// Items that no stretch reaches over, in order.
     pub must: &'a [usize],
 }
 
@@ -91,9 +91,11 @@ pub fn cut(line: &Line, kinds: &Kinds, heard: Heard<'_>, run: &[Sentence]) -> Ve
     let Heard { hits, fields, inside, must } = heard;
     let (Some(first), Some(last)) = (run.first(), run.last()) else { return vec![] };
     let whole = first.items.start..last.items.end;
-    let must: Vec<usize> = must.iter().copied().filter(|m| whole.contains(m)).collect();
+    let first = must.partition_point(|m| *m < whole.start);
+    let last = must.partition_point(|m| *m < whole.end);
+    let must = must.get(first..last).unwrap_or_default();
     let mut marks = boundaries(line, kinds, hits, &whole, run);
-    marks.extend(&must);
+    marks.extend(must);
     marks.sort_unstable();
     marks.dedup();
     let marks: Vec<usize> = marks
@@ -116,7 +118,8 @@ pub fn cut(line: &Line, kinds: &Kinds, heard: Heard<'_>, run: &[Sentence]) -> Ve
             let (Some(&a), Some(&b), Some(&base)) = (marks.get(i), marks.get(j), best.get(i)) else {
                 continue;
             };
-            if must.iter().any(|m| a < *m && *m < b) {
+            let next = must.get(must.partition_point(|m| *m <= a));
+            if next.is_some_and(|m| *m < b) {
                 continue;
             }
             let (score, read) = score(line, kinds, hits, fields, a..b, run);

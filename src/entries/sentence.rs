@@ -66,9 +66,12 @@ pub fn takes_back(line: &Line, i: usize) -> bool {
     }
     // "need to wait five minutes", "and wait five"
     let waits = line.is_word(i, "wait") && {
-        let before = |w: &str| i > 0 && line.is_word(i - 1, w);
-        let time = (i + 1..i + 5).take_while(|&k| !line.is_mark(k, ",")).any(|k| line.unit(k) == Some("s"));
-        before("to") || before("and") || before("must") || time
+        let before = |w: &str| i > 0 && line.holds(i - 1, w);
+        let time = (i + 1..i + 5)
+            .take_while(|&k| !line.is_mark(k, ","))
+            .any(|k| matches!(line.unit(k), Some("s" | "min" | "h")));
+        let aside = i > 0 && line.is_mark(i - 1, ",") && line.is_mark(i + 1, ",");
+        before("to") || before("and") || before("must") || time && !aside
     };
     if waits {
         return false;

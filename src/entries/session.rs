@@ -132,7 +132,8 @@ impl<'a> Session<'a> {
         let held = hits.iter().filter(|h| h.found.readings.iter().any(|(_, r)| !r.doubts.is_empty()));
         let sentences = sentence::sentences(&line, held.map(|h| h.first..h.end), self.lecture);
         let fields = fill::fields_by_kind(&self.x.kinds, &hits);
-        let mut at = At { n, breath, line, hits, fields, sentences, inside, beside, placed };
+        let mut at = At { n, breath, line, hits, fields, sentences, inside, beside, must: vec![], placed };
+        at.must = parted::merged(beside::cuts(&at), parted::cuts(&at));
         let mut start = 0;
         for control in controls::controls(&at.line) {
             self.stretch(&mut at, start..control.items.start);
@@ -279,12 +280,7 @@ impl<'a> Session<'a> {
         let segments = segment::cut(
             &at.line,
             &self.x.kinds,
-            segment::Heard {
-                hits: &at.hits,
-                fields: &at.fields,
-                inside: &at.inside,
-                must: &parted::merged(beside::cuts(at), parted::cuts(at)),
-            },
+            segment::Heard { hits: &at.hits, fields: &at.fields, inside: &at.inside, must: &at.must },
             run,
         );
         let mut correcting = correcting;
