@@ -325,11 +325,26 @@ impl Session<'_> {
         };
         // "moved the clamp to tooth 37", "doing 37 another day", "a second opinion on 37"
         let other = within(
-            &["clamp", "opinion", "tilted", "problem", "control", "controls", "contralateral", "comparison"],
+            &[
+                "clamp",
+                "opinion",
+                "tilted",
+                "problem",
+                "control",
+                "controls",
+                "contralateral",
+                "comparison",
+                "decay",
+                "asked",
+                "upset",
+                "complains",
+                "complaining",
+            ],
             sentence.clone(),
         ) || ["another day", "another time", "another visit"]
             .iter()
-            .any(|w| at.said(&(items.end..items.end + 2)).0.starts_with(w));
+            .any(|w| at.said(&(items.end..items.end + 2)).0.starts_with(w))
+            || has_something(line, items.end);
         if other {
             return false;
         }
@@ -342,7 +357,16 @@ impl Session<'_> {
         let of_canal = (items.end..items.end + 3).any(|i| line.term(i, "canals").is_some());
         let ends = (items.end..sentence.end).all(|i| is_small(line, i));
         let numbered = first > 0 && line.is_word(first - 1, "number") && ends;
-        if !strong && !known && like_size && !numbered && (filing || of_canal) {
+        // "number ten to length … number fifteen next": a file, as it was one a moment ago.
+        let last = self.live().next();
+        let in_hand = last.is_some_and(|i| {
+            let near = self.notes.get(i).is_some_and(|n| n.breath + 2 >= at.n);
+            near && self.entries.get(i).is_some_and(|e| e.values.contains_key("size"))
+        });
+        if !strong && !known && like_size && (filing || of_canal) && (!numbered || in_hand) {
+            return false;
+        }
+        if !strong && !known && like_size && in_hand {
             return false;
         }
         // "it is tooth 37, not 36"
@@ -398,6 +422,16 @@ impl Session<'_> {
             Of::Field(..) => false,
         }
     }
+}
+
+/// "… has a filling", "… also hurts a bit", "… needs a crown": told of a tooth that is not at work.
+fn has_something(line: &Line, i: usize) -> bool {
+    let at = i + usize::from(line.is_word(i, "also"));
+    let has = ["has", "had", "needs", "hurts", "got"].iter().any(|w| line.is_word(at, w));
+    let what =
+        ["filling", "crown", "restoration", "decay", "caries", "cavity", "been", "veneer", "bridge", "bit"];
+    has && (at + 1..at + 6).any(|k| what.iter().any(|w| line.holds(k, w)))
+        || at > i && line.is_word(at, "hurts")
 }
 
 /// Marks, fillers and small words that say nothing of their own.

@@ -26,6 +26,8 @@ use crate::{
 
 /// So many items around a number its sentence is searched for words of instruments.
 const FAR: usize = 60;
+/// A breath of so many items says little more than a tooth's number.
+const LITTLE: usize = 4;
 /// A tooth may be named in other words while no more entries than this were made.
 const OPENING: usize = 3;
 
@@ -40,7 +42,19 @@ impl Session<'_> {
         let number = hit.found.readings.first().and_then(|(_, r)| r.text.clone());
         let said = tooth::from_terms(&hit.found.terms, number.as_deref()).or(number);
         let Some(said) = said else { return true };
-        let Some(named) = tooth::named(&said, self.x.settings.notation) else { return false };
+        let rule = match hit.of {
+            Of::Rule(r) => kind.rules.get(r),
+            Of::Field(f, h) => {
+                let text = kind.fields.get_index(f).and_then(|(_, f)| f.hear.get(h)).map(|h| &h.pattern.text);
+                kind.rules
+                    .iter()
+                    .find(|r| (r.turns_to || r.next) && r.hear.iter().any(|p| Some(&p.text) == text))
+            }
+        };
+        let within = rule.filter(|r| r.turns_to || r.next).and_then(|_| self.in_quadrant(&said));
+        let placed = within.is_some();
+        let named = within.or_else(|| tooth::named(&said, self.x.settings.notation));
+        let Some(named) = named else { return false };
         let before = |n: usize| hit.first.checked_sub(n);
         let denied = before(1).is_some_and(|b| cue(line, b, "negation") || cue(line, b, "no"));
         let goes_on = line.is_word(hit.end, "out")
@@ -138,6 +152,9 @@ impl Session<'_> {
             || tooth::is_range(line, hit.end)
         {
             return false;
+        }
+        if placed {
+            return true;
         }
         // "44, male, upper right first molar", "it's the 21st, tooth 36": an age, a date.
         let atoms = (hit.first..hit.end).filter(|&i| line.atom(i).is_some()).count();
@@ -408,6 +425,19 @@ impl Session<'_> {
                 .is_some_and(|n| Some(&n.iso) == self.tooth.as_ref())
     }
 
+    /// "over to the seven", where teeth are named by quadrant and place: in the quadrant of the tooth at work.
+    fn in_quadrant(&self, said: &str) -> Option<tooth::Named> {
+        let place = said.parse::<u8>().ok().filter(|n| (1..=8).contains(n))?;
+        let quadrant = self.tooth.as_ref().and_then(|t| t.chars().next())?;
+        let iso = format!("{quadrant}{place}");
+        let palmer = self.x.settings.notation == tooth::Notation::Palmer;
+        (palmer && tooth::from_iso(&iso).is_some()).then_some(tooth::Named {
+            iso,
+            said_as: "palmer",
+            other_notation: false,
+        })
+    }
+
     /// "no wait, make that nineteen" right after a tooth was named.
     pub(super) fn correct_bare_tooth(&mut self, at: &At<'_>, items: &Range<usize>) -> bool {
         const NEAR: usize = 8;
@@ -491,15 +521,14 @@ impl Session<'_> {
         {
             return true;
         }
+        let turns = rule.turns_to || rule.next;
         let mut any = false;
         let mut listed = None;
         for p in pieces {
-            let Some(named) = p
-                .value
-                .as_ref()
-                .and_then(Value::text)
-                .and_then(|t| tooth::named(t, self.x.settings.notation))
-            else {
+            let Some(named) = p.value.as_ref().and_then(Value::text).and_then(|t| {
+                let within = self.in_quadrant(t).filter(|_| turns);
+                within.or_else(|| tooth::named(t, self.x.settings.notation))
+            }) else {
                 continue;
             };
             if self.tooth.as_deref() == Some(named.iso.as_str()) {
@@ -508,7 +537,9 @@ impl Session<'_> {
             }
             let turned = rule.turns_to && p.items.start <= reading.rule_items.end;
             if !self.takes_over(at, &p.items, &named.iso, listed, turned) {
-                self.refused = Some((at.n, named.iso.clone()));
+                // A breath that says little more than the number: of what the next one tells.
+                let little = at.placed.len() <= LITTLE;
+                self.refused = Some((at.n + usize::from(little), named.iso.clone()));
                 continue;
             }
             listed = Some(p.items.end);

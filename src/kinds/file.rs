@@ -128,6 +128,8 @@ struct RuleFile {
     #[serde(default)]
     past: bool,
     #[serde(default)]
+    next: bool,
+    #[serde(default)]
     seeks: bool,
     #[serde(default)]
     yields: bool,
@@ -260,6 +262,7 @@ fn rule(r: RuleFile) -> Result<Rule, String> {
         amends: r.amends,
         turns: r.turns,
         turns_to: r.turns_to,
+        next: r.next,
         seeks: r.seeks,
     })
 }

@@ -203,6 +203,8 @@ pub struct Rule {
     pub turns_to: bool,
     /// Takes sentences about earlier visits, whole.
     pub past: bool,
+    /// Its words say which tooth comes next ("over to the seven").
+    pub next: bool,
     /// Never of what was done: to look for something is not to find it.
     pub seeks: bool,
     /// Completes an earlier entry where it fits, and opens one of its own only otherwise.
