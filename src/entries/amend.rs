@@ -491,9 +491,16 @@ impl Session<'_> {
             let (from, to, words) = (old.clone(), value.clone(), at.said(&p.items).0);
             let did = Did::Changed { field: p.field.clone(), from, to, words };
             note.why.later.push(Later { by: by.clone(), did });
+            // "sorry, 22 is the next patient", "no, it's 21 Tuesday": perhaps of something else.
+            let was = old.clone().filter(|o| replaces && value.number().is_some() && o != value);
+            let number = p.items.clone().rev().find(|&i| at.line.atom(i).is_some());
+            let aside = was.filter(|_| goes_on_with_talk(at, items, number.map_or(p.items.end, |i| i + 1)));
             let old = old.and_then(|v| serde_json::to_value(v).ok()).unwrap_or(serde_json::Value::Null);
             entry.heard.entry(p.field.clone()).or_insert(old);
             entry.doubts.retain(|d| d.field != p.field);
+            if let Some(was) = aside {
+                push_doubt(entry, &p.field, "other words follow this correction", &[was]);
+            }
             for (reason, alternatives) in &p.doubts {
                 push_doubt(entry, &p.field, reason, alternatives);
             }
@@ -671,4 +678,20 @@ pub(super) fn fits(kind: &Kind, piece: &Piece) -> bool {
 
 pub(super) fn same_tooth(s: &Session<'_>, i: usize) -> bool {
     s.entries.get(i).is_some_and(|e| e.tooth == s.tooth)
+}
+
+/// Is something told behind a corrected number that no step knows?
+fn goes_on_with_talk(at: &At<'_>, items: &Range<usize>, from: usize) -> bool {
+    let line = &at.line;
+    let end = line.sentence_end(from.saturating_sub(1)).min(items.end.max(from) + LOOK_BACK);
+    let small = ["not", "no", "mm", "it", "was", "is", "that", "point", "short", "instead", "actually", "please"];
+    let talk = ["day", "talk", "fact", "patient", "elsewhere", "others", "audience"];
+    let told = |i: usize| {
+        if line.text(i).starts_with("o'") {
+            return true;
+        }
+        let word = line.items.get(i).is_some_and(|it| it.what == What::Word);
+        word && !SMALL.contains(&line.text(i)) && !small.contains(&line.text(i)) || talk.iter().any(|class| cue(line, i, class))
+    };
+    (from..end).any(told)
 }
