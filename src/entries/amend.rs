@@ -684,14 +684,16 @@ pub(super) fn same_tooth(s: &Session<'_>, i: usize) -> bool {
 fn goes_on_with_talk(at: &At<'_>, items: &Range<usize>, from: usize) -> bool {
     let line = &at.line;
     let end = line.sentence_end(from.saturating_sub(1)).min(items.end.max(from) + LOOK_BACK);
-    let small = ["not", "no", "mm", "it", "was", "is", "that", "point", "short", "instead", "actually", "please"];
+    let small =
+        ["not", "no", "mm", "it", "was", "is", "that", "point", "short", "instead", "actually", "please"];
     let talk = ["day", "talk", "fact", "patient", "elsewhere", "others", "audience"];
     let told = |i: usize| {
         if line.text(i).starts_with("o'") {
             return true;
         }
         let word = line.items.get(i).is_some_and(|it| it.what == What::Word);
-        word && !SMALL.contains(&line.text(i)) && !small.contains(&line.text(i)) || talk.iter().any(|class| cue(line, i, class))
+        word && !SMALL.contains(&line.text(i)) && !small.contains(&line.text(i))
+            || talk.iter().any(|class| cue(line, i, class))
     };
     (from..end).any(told)
 }

@@ -287,6 +287,17 @@ pub(super) fn denied_beside(
     }
 }
 
+/// "palatal as well", behind a file in the buccal: an injection, or the canal.
+pub(super) fn canal_perhaps(s: &Session<'_>, at: &At<'_>, reading: &Reading, entry: &mut Entry) {
+    let named = reading.rule_items.clone().all(|i| at.line.term(i, "canals").is_some());
+    let tooth = s.x.kinds.all.get(reading.kind).is_some_and(|k| k.place == crate::kinds::Place::Tooth);
+    let last =
+        s.live().next().and_then(|i| s.entries.get(i)).filter(|e| e.canal.is_some() && e.tooth == s.tooth);
+    if tooth && named && entry.values.len() == 1 && last.is_some() {
+        push_doubt(entry, "entry", "a canal may be meant", &[]);
+    }
+}
+
 /// "access, well, sort of", "I think I also did saline": no value is in doubt, but the step.
 pub(super) fn unsure(at: &At<'_>, items: &Range<usize>, reading: &Reading, entry: &mut Entry, draft: &Draft) {
     const NEAR: usize = 6;
@@ -379,6 +390,41 @@ pub(super) fn denied_after(s: &mut Session<'_>, at: &At<'_>) {
         if let Some((_, entry)) = last.into_iter().find(|(n, _)| made(n)) {
             push_doubt(entry, "entry", "\"no\" was said after it", &[]);
         }
+    }
+}
+
+/// "post op film" – "not taken", "amoxicillin …" – "she can't take that": a breath that denies, and names nothing, may take
+/// back what the breath before it told.
+pub(super) fn denied_next(s: &mut Session<'_>, at: &At<'_>) {
+    const SHORT: usize = 8;
+    const NAME: usize = 4;
+    let line = &at.line;
+    let words: Vec<usize> = (0..line.items.len())
+        .filter(|&i| {
+            line.items.get(i).is_some_and(|it| it.what != What::Mark) && line.term(i, "fillers") != Some("-")
+        })
+        .collect();
+    let (Some(&first), Some(&last)) = (words.first(), words.last()) else { return };
+    let no = |i: usize| ["negation", "negation-after", "drops"].iter().any(|class| cue(line, i, class));
+    let says = |i: usize| line.atom(i).is_some() || line.term(i, "canals").is_some();
+    // "not taken", "no, not today"
+    let after_no = words.iter().find(|&&i| !line.is_word(i, "no")).copied().unwrap_or(first);
+    let denies = cue(line, after_no, "negation-after") && at.placed.iter().all(|p| !p);
+    // "she can't take that", "he's allergic so don't give that"
+    let points = ["that", "it", "them", "those"].iter().any(|w| line.is_word(last, w));
+    let gives = ["take", "give", "have"].iter().any(|w| last > 0 && line.holds(last - 1, w));
+    let not_given = points && gives && words.iter().any(|&i| no(i) || cue(line, i, "allergy"));
+    if words.len() > SHORT || words.iter().any(|&i| says(i)) || !denies && !not_given {
+        return;
+    }
+    let before = s.notes.iter().zip(&mut s.entries).rev().take(FEW).find(|(n, _)| n.breath < at.n);
+    let Some((_, entry)) = before.filter(|(n, e)| n.breath + 1 == at.n && e.status == Status::Done) else {
+        return;
+    };
+    let named_only =
+        entry.said.split(' ').count() <= NAME && entry.values.values().all(|v| v.number().is_none());
+    if denies && named_only || not_given && (named_only || entry.values.contains_key("drug")) {
+        push_doubt(entry, "entry", "what was said next may take it back", &[]);
     }
 }
 

@@ -11,7 +11,7 @@ use super::{
     status::{self, Manner},
     why::{From, Why},
 };
-use crate::{log::Entry, words::line::Line};
+use crate::{kinds::Place, log::Entry, words::line::Line};
 
 impl Session<'_> {
     /// "working lengths", "cones": a kind of which lists are made, named alone.
@@ -101,7 +101,9 @@ pub(super) fn continues(
         }
         tried.push(kind);
         let Some(k) = s.x.kinds.all.get(kind) else { continue };
-        if !k.goes_on || !same_tooth(s, i) {
+        // "same for the ML": no step of the whole tooth.
+        let of_canal = same && items.clone().any(|i| at.line.term(i, "canals").is_some());
+        if !k.goes_on || !same_tooth(s, i) || of_canal && k.place == Place::Tooth {
             continue;
         }
         // Instead of a weak reading of another kind only where it explains as much.

@@ -43,7 +43,11 @@ pub(super) fn cuts(at: &At<'_>) -> Vec<usize> {
             out.extend(Some(end).filter(|&k| line.is_mark(k, ",")).map(|k| k + 1));
         }
         // "…, | will gauge next", "…, | next visit the distal"
-        if open && i > 1 && line.is_mark(i - 1, ",") && (plans(line, i) || named && goes_elsewhere(line, i)) {
+        if open
+            && i > 1
+            && line.is_mark(i - 1, ",")
+            && (plans(line, i) || named && goes_elsewhere(line, i) || drops_number(line, i))
+        {
             out.push(i);
         }
         // "EPT not done, | cold negative", "distal done, | mesials twenty to length"
@@ -249,4 +253,15 @@ fn goes_elsewhere(line: &Line, i: usize) -> bool {
     let parted = own.clone().any(short) && other.clone().any(length)
         || own.clone().any(length) && other.clone().any(short);
     canal(line, first) && numbers <= 1 && parted && other.clone().any(|k| canal(line, k))
+}
+
+/// "thirty to length, | didn't need the thirty five"
+fn drops_number(line: &Line, i: usize) -> bool {
+    let end =
+        (i..(i + CLAUSE).min(line.items.len())).find(|&k| line.is_mark(k, ",") || line.ends_sentence(k));
+    let end = end.unwrap_or((i + CLAUSE).min(line.items.len()));
+    let number = |mut r: std::ops::Range<usize>| r.any(|k| line.atom(k).is_some());
+    let before = line.clause_start(i.saturating_sub(2)).max(i.saturating_sub(CLAUSE));
+    let denies = cue(line, i, "negation") && !line.is_word(i, "not") && !sentence::takes_back(line, i);
+    denies && line.is_word(end.saturating_sub(2), "the") && number(i..end) && number(before..i)
 }

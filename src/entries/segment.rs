@@ -462,7 +462,19 @@ fn score(
                 continue;
             };
             // "post op instructions given": the rule's own words are all that was said.
-            text = Some(if range.is_empty() { top.first..items.end } else { range });
+            const GIVEN: [&str; 8] =
+                ["given", "over", "handed", "explained", "provided", "done", "out", "issued"];
+            let bare = range.clone().all(|i| {
+                line.items.get(i).is_some_and(|it| it.what == What::Mark)
+                    || GIVEN.iter().any(|w| line.is_word(i, w))
+            });
+            // "no history of bleeding": the "no" is of the text.
+            let no = kind.facts && top.first > items.start && cue(line, top.first - 1, "no");
+            text = Some(match (no, bare) {
+                (true, _) => top.first - 1..range.end.max(items.end),
+                (_, true) => top.first..items.end,
+                _ => range,
+            });
         } else if !(denied && rule.weight >= SURE)
             && kind.rest.is_none()
             && rule.needs.iter().any(|f| f.split('|').all(|f| f != "canal"))

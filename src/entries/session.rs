@@ -144,6 +144,7 @@ impl<'a> Session<'a> {
         self.stretch(&mut at, start..end);
         doubts::astray(self, &at);
         doubts::denied_after(self, &at);
+        doubts::denied_next(self, &at);
         self.points_elsewhere(&at);
         self.retracted(&at);
         self.unheeded = at.leaves_treatment(end).then_some(n);
@@ -541,6 +542,7 @@ impl<'a> Session<'a> {
         doubts::unsure(at, items, reading, &mut entry, &draft);
         doubts::of_several(at, items, reading, &draft, &mut entry);
         doubts::left_and_done(at, items, told, &mut entry);
+        doubts::canal_perhaps(self, at, reading, &mut entry);
         doubts::wary(&self.x.kinds, at, items, reading, &mut entry);
         doubts::denied_beside(self, at, items, reading, &mut entry);
         // "finds them": canals without a name or a number are told of by the way.
