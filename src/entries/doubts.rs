@@ -289,7 +289,7 @@ pub(super) fn denied_beside(
 
 /// "palatal as well", behind a file in the buccal: an injection, or the canal.
 pub(super) fn canal_perhaps(s: &Session<'_>, at: &At<'_>, reading: &Reading, entry: &mut Entry) {
-    let named = reading.rule_items.clone().all(|i| at.line.term(i, "canals").is_some());
+    let named = at.line.term(reading.rule_items.start, "canals").is_some();
     let tooth = s.x.kinds.all.get(reading.kind).is_some_and(|k| k.place == crate::kinds::Place::Tooth);
     let last =
         s.live().next().and_then(|i| s.entries.get(i)).filter(|e| e.canal.is_some() && e.tooth == s.tooth);
