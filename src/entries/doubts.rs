@@ -21,6 +21,8 @@ use crate::{
     },
 };
 
+/// Why what comes with "I think" is doubted.
+const NOT_SURE: &str = "the speaker was not sure";
 /// So many entries of a breath back an earlier one is looked for: long breaths stay linear.
 const FEW: usize = 12;
 
@@ -105,7 +107,7 @@ fn bounds(f: &Field, field: &str, entry: &mut Entry) {
 /// "up to", "I think", "two or three" beside the value.
 fn cues(line: &Line, items: &Range<usize>, field: &str, place: &Range<usize>, f: &Field, entry: &mut Entry) {
     let is_number = matches!(f.is, Is::Number(s) if s != Slot::Tooth);
-    let before = place.start.saturating_sub(3).max(items.start)..place.start;
+    let before = place.start.saturating_sub(4).max(items.start)..place.start;
     if is_number
         && entry.status == Status::Done
         && (before.clone().any(|i| cue(line, i, "limit")) || place.clone().any(|i| cue(line, i, "limit")))
@@ -115,7 +117,7 @@ fn cues(line: &Line, items: &Range<usize>, field: &str, place: &Range<usize>, f:
     if before.clone().chain(place.clone()).any(|i| cue(line, i, "unsure"))
         || (place.end..(place.end + 3).min(items.end)).any(|i| cue(line, i, "unsure-after"))
     {
-        push_doubt(entry, field, "the speaker was not sure", &[]);
+        push_doubt(entry, field, NOT_SURE, &[]);
     }
     // "20 to 21 mm", but "one to eighty thousand"
     if is_number && f.is != Is::Number(Slot::Ratio) {
@@ -302,7 +304,8 @@ pub(super) fn canal_perhaps(s: &Session<'_>, at: &At<'_>, reading: &Reading, ent
 pub(super) fn unsure(at: &At<'_>, items: &Range<usize>, reading: &Reading, entry: &mut Entry, draft: &Draft) {
     const NEAR: usize = 6;
     let line = &at.line;
-    let said = reading.text.is_none() && entry.status == Status::Done && entry.doubts.is_empty();
+    let free = entry.doubts.iter().all(|d| d.reason == NOT_SURE);
+    let said = reading.text.is_none() && entry.status == Status::Done && free;
     let start = line.sentence_start(reading.rule_items.start).max(items.start.saturating_sub(NEAR));
     let opens = (start..reading.rule_items.start).any(|i| {
         cue(line, i, "unsure") && ["i", "we"].iter().any(|w| line.is_word(i + 1, w) || line.is_word(i + 2, w))
@@ -310,7 +313,7 @@ pub(super) fn unsure(at: &At<'_>, items: &Range<usize>, reading: &Reading, entry
     let end = line.sentence_end(reading.rule_items.end.saturating_sub(1)).min(reading.rule_items.end + NEAR);
     let after = draft.pieces.is_empty() && (reading.rule_items.end..end).any(|i| cue(line, i, "unsure"));
     if said && (opens || after) {
-        push_doubt(entry, "entry", "the speaker was not sure", &[]);
+        push_doubt(entry, "entry", NOT_SURE, &[]);
     }
 }
 

@@ -309,6 +309,9 @@ fn takes_back(line: &Line, hits: &[Hit], whole: &Range<usize>, at: usize) -> boo
         })
 }
 
+/// What is said of instructions, and is none.
+const GIVEN: [&str; 8] = ["given", "over", "handed", "explained", "provided", "done", "out", "issued"];
+
 /// Stands item `at` inside words that together are one value ("hypochlorite | extrusion")?
 fn in_phrase(line: &Line, kinds: &Kinds, hits: &[Hit], at: usize) -> bool {
     const LONGEST: usize = 4;
@@ -462,8 +465,6 @@ fn score(
                 continue;
             };
             // "post op instructions given": the rule's own words are all that was said.
-            const GIVEN: [&str; 8] =
-                ["given", "over", "handed", "explained", "provided", "done", "out", "issued"];
             let bare = range.clone().all(|i| {
                 line.items.get(i).is_some_and(|it| it.what == What::Mark)
                     || GIVEN.iter().any(|w| line.is_word(i, w))

@@ -7,7 +7,7 @@ use super::{
     number::{self, Atom, Form, Hints},
     slot::{self, Reading, Slot},
     token::{self, Shape, Token},
-    vocabulary::{Tag, Vocabulary},
+    vocabulary::{Found, Tag, Vocabulary},
 };
 use crate::listen::heard::Breath;
 
@@ -397,6 +397,10 @@ fn is_unit(tag: &Tag) -> bool {
 }
 
 /// Where each term starts: its end, its meanings, found by sound.
+/// Words that may stand before a question ("and is the needle ready").
+const OPENS: [&str; 14] =
+    ["so", "and", "ok", "okay", "right", "well", "um", "uh", "er", "but", "now", "oh", "hey", "sorry"];
+
 fn terms(tokens: &[Token], vocabulary: &Vocabulary) -> Vec<Option<(usize, Vec<Tag>, bool)>> {
     let mut out = vec![None; tokens.len()];
     // Hyphens inside terms do not count: "side-vented", "tug-back".
@@ -423,7 +427,15 @@ fn terms(tokens: &[Token], vocabulary: &Vocabulary) -> Vec<Option<(usize, Vec<Ta
         let found = vocabulary.find(word, ok).or_else(|| {
             text(k).filter(|t| t.shape == Shape::Word).and_then(|t| vocabulary.find_by_sound(&t.text))
         });
-        match (found, words.get(k)) {
+        // "the reference is the mesiobuccal cusp": what asks stands at the start.
+        let asks = |f: &Found| {
+            f.len > 1 && f.tags.iter().all(|t| &*t.vocabulary == "cues" && &*t.value == "question")
+        };
+        let told = k
+            .checked_sub(1)
+            .and_then(text)
+            .is_some_and(|before| before.shape == Shape::Word && !OPENS.contains(&before.text.as_str()));
+        match (found.filter(|f| !(told && asks(f))), words.get(k)) {
             (Some(found), Some(&first)) => {
                 let last = words.get(k + found.len - 1).copied().unwrap_or(first);
                 if let Some(slot) = out.get_mut(first) {
