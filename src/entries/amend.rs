@@ -144,43 +144,6 @@ impl Session<'_> {
         true
     }
 
-    /// "red file to length" – "size twenty five, that was", "that blue one's a thirty": the value that the entry just made
-    /// was missing, with words that point at it.
-    pub(super) fn says_what_lacked(
-        &mut self,
-        at: &At<'_>,
-        segment: &Segment,
-        kind: usize,
-        draft: &Draft,
-    ) -> bool {
-        let line = &at.line;
-        let Some(k) = self.x.kinds.all.get(kind) else { return false };
-        let points = |i: usize| {
-            ["was", "were", "is", "it's", "that's", "one's", "being"].iter().any(|w| line.is_word(i, w))
-        };
-        let value =
-            |field: &str| draft.pieces.iter().find(|p| p.field == field).and_then(|p| p.value.as_ref());
-        let lacked = k.lacks.iter().find(|(said, missing, _)| {
-            value(missing).is_some() && draft.pieces.iter().all(|p| p.field == *said || p.field == *missing)
-        });
-        let Some((said, missing, _)) = lacked.filter(|_| draft.canal.is_none()) else { return false };
-        if !segment.items.clone().any(points) && value(said).is_none() {
-            return false;
-        }
-        let near = |i: &usize| self.notes.get(*i).is_some_and(|n| n.kind == kind && n.breath + 2 >= at.n);
-        let target = self.live().take(2).filter(near).find(|&i| {
-            self.entries.get(i).is_some_and(|e| {
-                e.tooth == self.tooth
-                    && e.values.contains_key(said)
-                    && !e.values.contains_key(missing)
-                    && value(said).is_none_or(|v| e.values.get(said) == Some(v))
-            })
-        });
-        let Some(target) = target else { return false };
-        self.change(at, &segment.items, target, draft, false);
-        true
-    }
-
     /// "chlorhexidine, not hypochlorite": what this breath has just replaced is not told once more as not done.
     pub(super) fn was_taken_back(&mut self, at: &At<'_>, items: &Range<usize>, filled: &Filled) -> bool {
         let Some(last) = self.live().next() else { return false };
@@ -322,7 +285,11 @@ impl Session<'_> {
                 continue;
             }
             let Some(k) = self.x.kinds.all.get(kind) else { continue };
-            if !draft.pieces.iter().all(|p| fits(k, p)) || strange_words(at, items, &draft.pieces) > 1 {
+            // "no, I mean the buccal cusp, I'm looking at the mirror backwards": the rest is talk.
+            let end = draft.pieces.iter().map(|p| p.items.end).max().unwrap_or(items.end);
+            let clause = items.start..at.line.next_comma(end.saturating_sub(1)).min(items.end).max(end);
+            let near = if draft.pieces.is_empty() { items.clone() } else { clause };
+            if !draft.pieces.iter().all(|p| fits(k, p)) || strange_words(at, &near, &draft.pieces) > 1 {
                 continue;
             }
             if draft.pieces.is_empty() && self.x.kinds.all.get(kind).is_none_or(|k| k.place == Place::Tooth) {

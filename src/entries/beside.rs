@@ -393,7 +393,8 @@ impl Session<'_> {
         if so && ends && (clause + 1..first).all(|i| is_small(line, i) || line.is_word(i, "number")) {
             return true;
         }
-        let opens = (sentence.start..first).all(|i| is_small(line, i));
+        let sign = |i: usize| line.is_word(i, "number") || line.is_mark(i, "#");
+        let opens = (sentence.start..first).all(|i| is_small(line, i) || sign(i));
         let behind = items.end..sentence.end;
         let alone = behind
             .clone()

@@ -112,6 +112,13 @@ pub(super) fn mentions(s: &Stretch<'_>, kind: usize, pieces: &[Piece]) -> Vec<Me
             }
             continue;
         }
+        // "mesiobuccal, mesiolingual and distal canals": the word counts them all.
+        let listed = out.len() > 1
+            && names == ["DB", "DL"]
+            && line.holds(i, "canals")
+            && out.iter().all(|m| m.names.len() == 1)
+            && line.is_word(i - 1, "and");
+        let names = if listed { vec!["D".to_owned()] } else { names };
         // What is excepted is no canal of its own.
         let of_others = |m: &Mention| m.names.first().is_some_and(|n| n == OTHERS) && m.items.end + 1 >= i;
         if names.iter().all(|n| n != OTHERS) && out.last().is_some_and(|m| of_others(m) && m.names.len() > 1)

@@ -5,6 +5,7 @@ use std::ops::Range;
 use super::{
     amend::{APART, LOOK_BACK, SMALL, fits, same_tooth, strange_words},
     fill::{Draft, Filled, Piece},
+    segment::Segment,
     sentence::cue,
     session::{At, Session},
 };
@@ -46,6 +47,72 @@ fn signs(at: &At<'_>, items: &Range<usize>, kind: usize, pieces: &[Piece]) -> us
         .filter(|&i| matches!(at.line.items.get(i).map(|it| &it.what), Some(What::Word)))
         .filter(|&i| !SMALL.contains(&at.line.text(i)) && sign(i))
         .count()
+}
+
+impl Session<'_> {
+    /// "red file to length" – "size twenty five, that was", "that blue one's a thirty": the value that the entry just made
+    /// was missing, with words that point at it.
+    pub(super) fn says_what_lacked(
+        &mut self,
+        at: &At<'_>,
+        segment: &Segment,
+        kind: usize,
+        draft: &Draft,
+    ) -> bool {
+        let line = &at.line;
+        let Some(k) = self.x.kinds.all.get(kind) else { return false };
+        let points = |i: usize| {
+            ["was", "were", "is", "it's", "that's", "one's", "being"].iter().any(|w| line.is_word(i, w))
+        };
+        let value =
+            |field: &str| draft.pieces.iter().find(|p| p.field == field).and_then(|p| p.value.as_ref());
+        let lacked = k.lacks.iter().find(|(said, missing, _)| {
+            value(missing).is_some() && draft.pieces.iter().all(|p| p.field == *said || p.field == *missing)
+        });
+        let Some((said, missing, _)) = lacked.filter(|_| draft.canal.is_none()) else { return false };
+        if !segment.items.clone().any(points) && value(said).is_none() {
+            return false;
+        }
+        let near = |i: &usize| self.notes.get(*i).is_some_and(|n| n.kind == kind && n.breath + 2 >= at.n);
+        let target = self.live().take(2).filter(near).find(|&i| {
+            self.entries.get(i).is_some_and(|e| {
+                e.tooth == self.tooth
+                    && e.values.contains_key(said)
+                    && !e.values.contains_key(missing)
+                    && value(said).is_none_or(|v| e.values.get(said) == Some(v))
+            })
+        });
+        let Some(target) = target else { return false };
+        self.change(at, &segment.items, target, draft, false);
+        true
+    }
+
+    /// "that was through a thirty gauge needle, two millimetres short": of the step of the kind that was just told.
+    pub(super) fn says_attributes(
+        &mut self,
+        at: &At<'_>,
+        segment: &Segment,
+        kind: usize,
+        draft: &Draft,
+    ) -> bool {
+        let Some(k) = self.x.kinds.all.get(kind) else { return false };
+        let attributes = draft.pieces.iter().all(|p| k.attributes.contains(&p.field) && p.value.is_some());
+        let anew = segment.items.clone().any(|i| cue(&at.line, i, "again") || cue(&at.line, i, "then"));
+        if draft.pieces.is_empty() || !attributes || draft.canal.is_some() || anew {
+            return false;
+        }
+        let Some(last) = self.live().next() else { return false };
+        let near = self.notes.get(last).is_some_and(|n| n.kind == kind && n.breath + 1 >= at.n);
+        let lacks = self.entries.get(last).is_some_and(|e| {
+            let done = e.status == Status::Done && e.tooth == self.tooth;
+            done && draft.pieces.iter().all(|p| !e.values.contains_key(&p.field))
+        });
+        if !near || !lacks {
+            return false;
+        }
+        self.change(at, &segment.items, last, draft, false);
+        true
+    }
 }
 
 /// An attribute without a kind of its own completes the last entry that lacks it; "all", "both", "those" complete a list.

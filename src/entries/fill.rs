@@ -192,7 +192,7 @@ fn choose(s: &Stretch<'_>, kind: usize, k: &Kind) -> Vec<Piece> {
         .filter_map(hit)
         .take_while(|h| h.first < s.items.end)
         .filter(|h| h.found.reach.start >= s.items.start && h.found.reach.end <= s.items.end)
-        .filter(|h| !is_far_off(k, h))
+        .filter(|h| !is_far_off(k, h) && !is_short_of(s.line, k, h))
         .map(|h| (h, h.found.weight * 4 + (h.end - h.first).min(6), is_out_of_bounds(k, h)))
         .collect();
     // A reading that its field can hold comes before a longer one that it cannot.
@@ -287,6 +287,14 @@ fn is_to_come(line: &Line, first: usize) -> bool {
         let to_be = line.is_word(i, "be") && i > 0 && line.is_word(i - 1, "to");
         to_be || cue(line, i, "plan") || cue(line, i, "negation") && !sentence::takes_back(line, i)
     })
+}
+
+/// "correction, ML half a millimetre short": no length of a canal, whatever stands before it.
+fn is_short_of(line: &Line, k: &Kind, hit: &Hit) -> bool {
+    let Of::Field(f, _) = hit.of else { return false };
+    let Some((low, _)) = k.fields.get_index(f).and_then(|(_, field)| field.plausible) else { return false };
+    let below = hit.found.readings.iter().any(|(_, r)| r.value.to_f64() < low.to_f64() / 2.0);
+    below && ["short", "shy", "beyond", "past"].iter().any(|w| line.is_word(hit.end, w))
 }
 
 /// Is a small whole number without a unit far from what its field may hold ("the two agree" is no length)?

@@ -26,7 +26,8 @@ pub(super) fn cuts(at: &At<'_>) -> Vec<usize> {
             && (is_parted(line, i)
                 || leaves_out(line, i)
                 || but_deed(line, i)
-                || named && denies_here(line, i))
+                || named && denies_here(line, i)
+                || named && line.is_word(i, "no") && canal(line, i + 1))
         {
             out.push(i);
         }
@@ -46,7 +47,10 @@ pub(super) fn cuts(at: &At<'_>) -> Vec<usize> {
         if open
             && i > 1
             && line.is_mark(i - 1, ",")
-            && (plans(line, i) || named && goes_elsewhere(line, i) || drops_number(line, i))
+            && (plans(line, i)
+                || named && goes_elsewhere(line, i)
+                || drops_number(line, i)
+                || gives_allergy(line, i))
         {
             out.push(i);
         }
@@ -264,4 +268,16 @@ fn drops_number(line: &Line, i: usize) -> bool {
     let before = line.clause_start(i.saturating_sub(2)).max(i.saturating_sub(CLAUSE));
     let denies = cue(line, i, "negation") && !line.is_word(i, "not") && !sentence::takes_back(line, i);
     denies && line.is_word(end.saturating_sub(2), "the") && number(i..end) && number(before..i)
+}
+
+/// "no chlorhexidine, | patient is allergic"
+fn gives_allergy(line: &Line, i: usize) -> bool {
+    const AGENTS: [&str; 4] = ["irrigants", "anaesthetics", "drugs", "medicaments"];
+    let end =
+        (i..(i + CLAUSE).min(line.items.len())).find(|&k| line.is_mark(k, ",") || line.ends_sentence(k));
+    let clause = i..end.unwrap_or((i + CLAUSE).min(line.items.len()));
+    let before = line.clause_start(i.saturating_sub(2)).max(i.saturating_sub(CLAUSE))..i;
+    let denies = before.clone().any(|k| cue(line, k, "no") || cue(line, k, "negation"));
+    let agent = before.into_iter().any(|k| AGENTS.iter().any(|v| line.term(k, v).is_some()));
+    denies && agent && clause.into_iter().any(|k| cue(line, k, "allergy"))
 }

@@ -466,7 +466,8 @@ impl<'a> Session<'a> {
         for draft in drafts {
             if status == Status::Done
                 && (self.says_better(at, segment, reading.kind, &draft, correcting)
-                    || self.says_what_lacked(at, segment, reading.kind, &draft))
+                    || self.says_what_lacked(at, segment, reading.kind, &draft)
+                    || self.says_attributes(at, segment, reading.kind, &draft))
             {
                 continue;
             }

@@ -26,6 +26,8 @@ use crate::{
 
 /// So many items around a number its sentence is searched for words of instruments.
 const FAR: usize = 60;
+/// In so many items from its start a sentence names its tooth.
+const FRONT: usize = 5;
 /// A breath of so many items says little more than a tooth's number.
 const LITTLE: usize = 4;
 /// A tooth may be named in other words while no more entries than this were made.
@@ -385,10 +387,20 @@ impl Session<'_> {
             |h: &&Hit| h.found.terms.iter().any(|t| matches!(&*t.vocabulary, "quadrants" | "tooth_words"));
         let digits = |h: &&Hit| h.found.readings.iter().any(|(slot, _)| *slot == Slot::ToothDigits);
         let parted = |h: &&Hit| at.line.items.get(h.end).is_none_or(|it| it.what == What::Mark);
+        // "this is 17, sent in by a colleague"
+        let opens = |h: &&Hit| match h.of {
+            Of::Rule(r) => {
+                let rule = self.x.kinds.all.get(h.kind).and_then(|k| k.rules.get(r));
+                rule.is_some_and(|r| r.opening)
+                    && at.line.is_mark(h.end, ",")
+                    && h.first < items.start + FRONT
+            }
+            Of::Field(..) => false,
+        };
         let mut hits = super::hits::within(&at.hits, items)
             .filter(|h| matches!(h.of, Of::Rule(_)))
             .filter(names)
-            .filter(|h| quadrant(h) || digits(h) && parted(h));
+            .filter(|h| quadrant(h) || (digits(h) || opens(h)) && parted(h));
         let hit = hits.next().filter(|_| self.tooth.is_none())?;
         Some(hit.first..hit.end)
     }

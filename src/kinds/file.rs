@@ -43,6 +43,8 @@ struct KindFile {
     #[serde(default)]
     not_with: Vec<String>,
     #[serde(default)]
+    attributes: Vec<String>,
+    #[serde(default)]
     attempted: Vec<String>,
     #[serde(default)]
     not_behind: Vec<String>,
@@ -210,6 +212,7 @@ pub(super) fn read(file: &str, text: &str) -> Result<Kind, KindError> {
         uses: raw.uses,
         never: raw.never,
         not_with: raw.not_with,
+        attributes: raw.attributes,
         attempted: raw.attempted,
         not_behind: raw.not_behind,
         not_after: raw.not_after,

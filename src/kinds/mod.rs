@@ -83,6 +83,8 @@ pub struct Kind {
     pub never: Vec<Status>,
     /// Classes of cues that rule the kind out: "the old filling is out" restores nothing.
     pub not_with: Vec<String>,
+    /// With these alone it completes the step of its kind that was just told ("thirty gauge needle, two short").
+    pub attributes: Vec<String>,
     /// With one of these told, a "not" tells how far it went ("would not go past seventeen").
     pub attempted: Vec<String>,
     /// Right behind words of these classes its name means something else ("allergic to articaine").
