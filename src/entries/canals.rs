@@ -38,6 +38,13 @@ pub(super) fn mentions(s: &Stretch<'_>, kind: usize, pieces: &[Piece]) -> Vec<Me
         let fluids =
             s.kinds.all.get(kind).is_some_and(|k| k.fields.values().any(|f| f.is == Is::Number(Slot::Ml)));
         let unit = line.unit(i).is_some_and(|u| u != "ml" || fluids);
+        // "ML same as MB": whose values are meant.
+        let small = usize::from(i > 0 && line.is_word(i - 1, "the"));
+        let compared =
+            i > 1 + small && line.is_word(i - 1 - small, "as") && line.term(i - 2 - small, "same").is_some();
+        if compared {
+            continue;
+        }
         // "another ml"
         if unit && i > 0 && (line.atom(i - 1).is_some() || cue(line, i - 1, "again")) {
             continue;

@@ -129,9 +129,18 @@ impl Session<'_> {
                 continue;
             }
             let own = |field: &str| entry.values.get(field);
+            // "the ML same as the MB"
+            let as_of = at
+                .line
+                .is_word(i + 1, "as")
+                .then(|| (i + 2..i + 4).find_map(|c| at.line.term(c, "canals")))
+                .flatten();
             let Some((last, _)) = self.entries.iter().zip(&self.notes).rev().take(FAR_BACK).find(|(e, n)| {
                 e.review != Review::Struck
                     && n.kind == kind
+                    && as_of.is_none_or(|c| {
+                        e.canal.as_ref().is_some_and(|own| own.names().iter().any(|o| o == c))
+                    })
                     && (all
                         || ["agent", "instrument"]
                             .iter()

@@ -8,6 +8,18 @@ use super::{
 };
 use crate::words::line::{Line, What};
 
+/// Of these one stands in the place of another.
+const SORTS: [&str; 9] = [
+    "instruments",
+    "irrigants",
+    "anaesthetics",
+    "medicaments",
+    "drugs",
+    "activations",
+    "obturations",
+    "materials",
+    "techniques_la",
+];
 /// A clause is looked through so far.
 const CLAUSE: usize = 12;
 
@@ -37,6 +49,10 @@ pub(super) fn cuts(at: &At<'_>) -> Vec<usize> {
             let end = (i + 1..(i + CLAUSE).min(line.items.len()))
                 .find(|&k| line.is_mark(k, ",") || line.ends_sentence(k));
             out.extend(end.filter(|&k| line.is_mark(k, ",")).map(|k| k + 1));
+        }
+        // "hypo instead of chlorhexidine, | three mils"
+        if open && i > 2 && line.is_mark(i - 1, ",") && follows_other(line, i - 2) {
+            out.push(i);
         }
         // "lidocaine, | not articaine, | two cartridges"
         if let Some(end) = not_other(line, i) {
@@ -142,7 +158,11 @@ fn ends_denied(line: &Line, i: usize) -> bool {
             _ => false,
         })
     };
-    cue(line, i, "negation-after") && i > 0 && names(i - 1)
+    let yet = usize::from(line.is_word(i, "yet"));
+    let end = i.saturating_sub(yet);
+    let start = line.clause_start(i).max(i.saturating_sub(CLAUSE / 2));
+    let of_canal = (start..end).any(|k| canal(line, k)) && (start..end).all(|k| line.atom(k).is_none());
+    cue(line, end, "negation-after") && end > 0 && (names(end - 1) || of_canal)
 }
 
 /// "distal done, …": of this canal nothing more is told.
@@ -205,26 +225,28 @@ fn failed(line: &Line, i: usize) -> bool {
 
 /// "will gauge next", "then will go to forty", "next visit distal"
 fn plans(line: &Line, i: usize) -> bool {
-    let at = i + usize::from(["and", "then", "i", "we"].iter().any(|w| line.is_word(i, w)));
+    let mut at = i + usize::from(["and", "then", "i", "we"].iter().any(|w| line.is_word(i, w)));
+    // "then distal will go to forty"
+    if canal(line, at)
+        && (line.text(at + 1) == "will"
+            || line.is_phrase(at + 1, "to be")
+            || line.is_phrase(at + 1, "to be done"))
+    {
+        at += 1;
+        return (line.text(at) == "will" || cue(line, at, "plan") || cue(line, at, "plan-after"))
+            && says(line, at + 1);
+    }
     let opens = ["will", "i'll", "we'll", "i", "we", "next", "plan", "planning", "going"];
     let told =
         opens.contains(&line.text(at)) && !line.is_word(at + 1, "call") && !cue(line, at + 1, "negation");
-    cue(line, at, "plan") && told && says(line, at + 1) && !status::goes_so_far(line, at)
+    // "EDTA, I'll do that in a second": of the step itself.
+    let same =
+        (at + 1..at + 4).any(|k| ["that", "it", "this", "those", "them"].iter().any(|w| line.is_word(k, w)));
+    cue(line, at, "plan") && !same && told && says(line, at + 1) && !status::goes_so_far(line, at)
 }
 
 /// ", not articaine": another of the sort that was just named. Gives where it ends.
 fn not_other(line: &Line, i: usize) -> Option<usize> {
-    const SORTS: [&str; 9] = [
-        "instruments",
-        "irrigants",
-        "anaesthetics",
-        "medicaments",
-        "drugs",
-        "activations",
-        "obturations",
-        "materials",
-        "techniques_la",
-    ];
     let not = i > 1 && line.is_mark(i - 1, ",") && line.is_word(i, "not");
     let other = i + 1 + usize::from(["a", "the"].iter().any(|w| line.is_word(i + 1, w)));
     let sort = SORTS.iter().find(|v| line.term(other, v).is_some()).filter(|_| not)?;
@@ -280,4 +302,13 @@ fn gives_allergy(line: &Line, i: usize) -> bool {
     let denies = before.clone().any(|k| cue(line, k, "no") || cue(line, k, "negation"));
     let agent = before.into_iter().any(|k| AGENTS.iter().any(|v| line.term(k, v).is_some()));
     denies && agent && clause.into_iter().any(|k| cue(line, k, "allergy"))
+}
+
+/// "instead of chlorhexidine", "not lidocaine", up to item `i`: what follows is of the other.
+fn follows_other(line: &Line, i: usize) -> bool {
+    let start = line.clause_start(i).max(i.saturating_sub(CLAUSE / 2));
+    let named = |k: usize| SORTS.iter().find(|v| line.term(k, v).is_some());
+    let Some(sort) = named(i) else { return false };
+    let contrast = (start..i).rev().take(2).find(|&k| status::contrasts(line, k));
+    contrast.is_some_and(|k| (start..k).any(|b| line.term(b, sort).is_some()))
 }

@@ -230,6 +230,10 @@ fn negated(
         if left && (i + 1..anchor).any(|k| line.is_word(k, "and")) && deed(anchor) {
             break;
         }
+        // "not three mils, five mils", "nineteen, not twenty": of the number alone.
+        if line.is_word(i, "not") && line.atom(i + 1).is_some() {
+            continue;
+        }
         if cue(line, i, "negation") {
             if cue(line, i, "repair")
                 && line.items.get(i + 1).is_some_and(|it| matches!(it.what, crate::words::line::What::Mark))

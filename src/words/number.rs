@@ -192,6 +192,7 @@ impl Reader<'_> {
         let e = atom.end;
         let found = [
             (&["and", "a", "half"][..], 500),
+            (&["and", "an", "half"], 500),
             (&["and", "half"], 500),
             (&["and", "one", "half"], 500),
             (&["and", "a", "quarter"], 250),
