@@ -234,6 +234,17 @@ impl Session<'_> {
     }
 
     /// The last live entry of a kind that a draft corrects: of the canal that is named, where there is one.
+    /// "the hypo was five percent, my mistake", behind an EDTA: of the one that holds the same name.
+    pub(super) fn same_name(&self, kind: usize, draft: &Draft) -> Option<usize> {
+        let name = draft.pieces.iter().find(|p| p.value.as_ref().is_some_and(|v| v.text().is_some()))?;
+        let holds = |i: &usize| {
+            let same_kind = self.notes.get(*i).is_some_and(|n| n.kind == kind);
+            same_kind && self.entries.get(*i).and_then(|e| e.values.get(&name.field)) == name.value.as_ref()
+        };
+        let found = self.live().take(2 * LOOK_BACK).find(holds);
+        found.filter(|&i| draft.pieces.len() > 1 && draft.canal.is_none() && same_tooth(self, i))
+    }
+
     fn target(&self, kind: usize, draft: &Draft) -> Option<usize> {
         let of_kind: Vec<usize> = self
             .live()
@@ -244,13 +255,7 @@ impl Session<'_> {
             })
             .collect();
         let last = of_kind.first().copied()?;
-        // "the hypo was five percent, my mistake", behind an EDTA: of the one that holds the same name.
-        let name = draft.pieces.iter().find(|p| p.value.as_ref().is_some_and(|v| v.text().is_some()));
-        let named_same = name.filter(|_| draft.pieces.len() > 1 && draft.canal.is_none()).and_then(|p| {
-            let holds =
-                |i: &usize| self.entries.get(*i).and_then(|e| e.values.get(&p.field)) == p.value.as_ref();
-            of_kind.iter().copied().find(holds)
-        });
+        let named_same = self.same_name(kind, draft);
         if named_same.is_some() {
             return named_same;
         }
@@ -302,6 +307,8 @@ impl Session<'_> {
                 && self.entries.get(i).is_some_and(|e| e.carried.iter().any(|c| c == "canal"));
             let target = if draft.pieces.is_empty() || carried {
                 Some(i)
+            } else if let Some(named) = self.same_name(kind, draft) {
+                Some(named)
             } else {
                 candidates.iter().copied().find(|&t| {
                     self.notes.get(t).is_some_and(|n| n.kind == kind)

@@ -87,6 +87,42 @@ impl Session<'_> {
         true
     }
 
+    /// "the hypo was three mils, sorry", "that lidocaine was two cartridges": told anew of a step that has this name.
+    pub(super) fn says_of_named(
+        &mut self,
+        at: &At<'_>,
+        segment: &Segment,
+        kind: usize,
+        draft: &Draft,
+    ) -> bool {
+        let line = &at.line;
+        let name = draft.pieces.iter().find(|p| p.value.as_ref().is_some_and(|v| v.text().is_some()));
+        let Some(name) = name else { return false };
+        let was =
+            (name.items.end..name.items.end + 2).any(|i| ["was", "were"].iter().any(|w| line.is_word(i, w)));
+        let from =
+            line.sentence_start(segment.items.start).max(segment.items.start.saturating_sub(LOOK_BACK));
+        let to = line.sentence_end(segment.items.end.saturating_sub(1)).min(segment.items.end + LOOK_BACK);
+        let that = name.items.start > 0 && line.is_word(name.items.start - 1, "that");
+        let turns = that
+            || (from..to).any(|i| {
+                let sorry = ["sorry", "mistake", "actually", "correction"].iter().any(|w| line.holds(i, w));
+                sorry || cue(line, i, "repair") && super::sentence::takes_back(line, i)
+            });
+        let Some(target) = self.same_name(kind, draft).filter(|_| was) else { return false };
+        let Some(old) = self.entries.get(target) else { return false };
+        let before = self.notes.get(target).is_some_and(|n| n.breath < at.n && n.breath + LOOK_BACK >= at.n);
+        let rest: Vec<Piece> = draft.pieces.iter().filter(|p| p.field != name.field).cloned().collect();
+        let lacks = rest.iter().all(|p| !old.values.contains_key(&p.field));
+        let the = name.items.start.checked_sub(1);
+        let the = the.is_some_and(|b| ["the", "that"].iter().any(|w| line.is_word(b, w)));
+        if !before || old.status != Status::Done || !(turns || lacks && the) {
+            return false;
+        }
+        self.change(at, &segment.items, target, &Draft { pieces: rest, canal: None }, turns);
+        true
+    }
+
     /// "that was through a thirty gauge needle, two millimetres short": of the step of the kind that was just told.
     pub(super) fn says_attributes(
         &mut self,

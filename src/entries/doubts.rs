@@ -300,6 +300,29 @@ pub(super) fn canal_perhaps(s: &Session<'_>, at: &At<'_>, reading: &Reading, ent
     }
 }
 
+/// "hypo and EDTA, 3 ml and 2 ml": amounts behind two that were named together.
+pub(super) fn of_two(s: &mut Session<'_>, at: &At<'_>) {
+    let line = &at.line;
+    let agent = |i: usize| line.term(i, "irrigants").is_some() || line.term(i, "anaesthetics").is_some();
+    for i in 0..line.items.len() {
+        if !(agent(i) && line.is_word(i + 1, "and") && agent(i + 2)) {
+            continue;
+        }
+        let end = line.sentence_end(i).min(i + 2 + SENTENCE);
+        let measured = |k: &usize| line.atom(*k).is_some() && line.unit(*k + 1).is_some();
+        if (i + 3..end).filter(measured).count() < 2 {
+            continue;
+        }
+        let of_these = |n: &Note| n.breath == at.n && n.items.start <= i + 2 && n.items.end > i;
+        for (_, entry) in s.notes.iter().zip(&mut s.entries).rev().take(FEW).filter(|(n, _)| of_these(n)) {
+            let numbers = entry.values.iter().filter(|(_, v)| v.number().is_some());
+            for field in numbers.map(|(f, _)| f.clone()).collect::<Vec<_>>() {
+                push_doubt(entry, &field, "two were named before these amounts", &[]);
+            }
+        }
+    }
+}
+
 /// "access, well, sort of", "I think I also did saline": no value is in doubt, but the step.
 pub(super) fn unsure(at: &At<'_>, items: &Range<usize>, reading: &Reading, entry: &mut Entry, draft: &Draft) {
     const NEAR: usize = 6;
@@ -379,6 +402,11 @@ fn reread(
     let best = hits.iter().filter(near).max_by_key(|h| (h.found.weight, h.end - h.first))?;
     super::hits::value(best, &s.x.kinds)
 }
+
+/// A sentence is looked through so far.
+const SENTENCE: usize = 16;
+/// A breath of so many items says no more than a number.
+const LITTLE: usize = 4;
 
 /// "intraosseous, no.": a sentence that ends so may take back what it said.
 pub(super) fn denied_after(s: &mut Session<'_>, at: &At<'_>) {
@@ -464,6 +492,17 @@ pub(super) fn astray(s: &mut Session<'_>, at: &At<'_>) {
                     || ["really", "actually"].iter().any(|w| at.line.is_word(o.end, w))
             };
             let counts = |o: &slot::Reading| o.has_unit || turns_back && ends(o);
+            // "working length is twenty" – "and a half"
+            let part =
+                at.line.atom(i).map(|a| a.value).filter(|v| *v > Decimal::ZERO && *v < Decimal::whole(1));
+            let alone = at.placed.iter().all(|p| !p) && at.placed.len() <= LITTLE || note.breath == at.n;
+            if let Some(part) =
+                part.filter(|_| slot == Slot::Mm && value.is_whole() && alone && note.breath + 1 >= at.n)
+            {
+                let whole = Value::Number(value.saturating_add(part));
+                push_doubt(entry, name, "a part of a number was said after it", &[whole]);
+                continue;
+            }
             let Some(other) = slot::read(slot, &at.line, i).filter(counts) else { continue };
             let fits = field.plausible.is_none_or(|(low, high)| other.value >= low && other.value <= high);
             if other.value != value && fits {

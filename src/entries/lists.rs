@@ -104,9 +104,11 @@ pub(super) fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Me
         let of_list = k.fields.get(&p.field).is_some_and(|f| f.of_list)
             && at > last_lead
             && pieces.iter().filter(|x| x.field == p.field).count() == 1;
-        let of_all = of_all || of_list;
+        // "MB and ML 19.5, distal 20.5 off the distobuccal cusp": of the canal that it lies at.
+        let of_last_canal = at > last_lead && own_reference(line, p, &mentions, last_lead);
+        let of_all = (of_all || of_list) && !of_last_canal;
         for (n, draft) in out.iter_mut().enumerate() {
-            let takes = if last_only {
+            let takes = if last_only || of_last_canal {
                 own == Some(n)
             } else if of_all {
                 true
@@ -135,6 +137,22 @@ pub(super) fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Me
         share_canals(&groups, &leads, &mut out);
     }
     out
+}
+
+/// Is this a reference that lies at the last canal of a list, and at none of the others?
+fn own_reference(line: &Line, piece: &Piece, mentions: &[Mention], last_lead: usize) -> bool {
+    let value = piece
+        .value
+        .as_ref()
+        .and_then(Value::text)
+        .filter(|_| line.term(piece.items.end - 1, "references").is_some());
+    let Some(first) = value.and_then(|v| v.chars().next()) else { return false };
+    let at = |m: &Mention| m.names.iter().all(|n| n.to_lowercase().starts_with(first));
+    let behind = (last_lead..piece.items.start)
+        .all(|i| !line.is_mark(i, ",") && !matches!(line.term(i, "canals"), Some("all" | "all?")));
+    let last = mentions.iter().rfind(|m| m.items.start < piece.items.start);
+    let near = last.is_some_and(|m| m.items.end + 4 >= last_lead && at(m));
+    behind && near && mentions.len() > 1 && !mentions.iter().take(mentions.len() - 1).any(at)
 }
 
 /// "30/04, 40/04. 40 is half a millimetre short.": what is told of an item of the list, once more. Which item tells it, and

@@ -145,6 +145,7 @@ impl<'a> Session<'a> {
         doubts::astray(self, &at);
         doubts::denied_after(self, &at);
         doubts::denied_next(self, &at);
+        doubts::of_two(self, &at);
         self.points_elsewhere(&at);
         self.retracted(&at);
         self.unheeded = at.leaves_treatment(end).then_some(n);
@@ -467,7 +468,8 @@ impl<'a> Session<'a> {
             if status == Status::Done
                 && (self.says_better(at, segment, reading.kind, &draft, correcting)
                     || self.says_what_lacked(at, segment, reading.kind, &draft)
-                    || self.says_attributes(at, segment, reading.kind, &draft))
+                    || self.says_attributes(at, segment, reading.kind, &draft)
+                    || self.says_of_named(at, segment, reading.kind, &draft))
             {
                 continue;
             }
