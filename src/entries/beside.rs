@@ -229,8 +229,19 @@ pub(super) fn as_well(s: &mut Session<'_>, at: &mut At<'_>, items: &Range<usize>
 
 /// "contralateral tooth normal to cold"
 pub(super) fn is_of_another(line: &Line, i: usize) -> bool {
-    let words =
-        ["contralateral", "neighbouring", "neighboring", "adjacent", "opposite", "control", "controls"];
+    let words = [
+        "contralateral",
+        "neighbours",
+        "neighbors",
+        "neighbour",
+        "neighbor",
+        "neighbouring",
+        "neighboring",
+        "adjacent",
+        "opposite",
+        "control",
+        "controls",
+    ];
     words.iter().any(|w| line.holds(i, w))
 }
 

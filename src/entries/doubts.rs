@@ -11,7 +11,7 @@ use super::{
     status,
 };
 use crate::{
-    kinds::{Field, Is, Kinds, pattern::Candidates},
+    kinds::{Field, Is, Kinds, Place, pattern::Candidates},
     log::{Entry, Review, Status, Value},
     tables,
     words::{
@@ -292,7 +292,7 @@ pub(super) fn denied_beside(
 /// "palatal as well", behind a file in the buccal: an injection, or the canal.
 pub(super) fn canal_perhaps(s: &Session<'_>, at: &At<'_>, reading: &Reading, entry: &mut Entry) {
     let named = at.line.term(reading.rule_items.start, "canals").is_some();
-    let tooth = s.x.kinds.all.get(reading.kind).is_some_and(|k| k.place == crate::kinds::Place::Tooth);
+    let tooth = s.x.kinds.all.get(reading.kind).is_some_and(|k| k.place == Place::Tooth);
     let last =
         s.live().next().and_then(|i| s.entries.get(i)).filter(|e| e.canal.is_some() && e.tooth == s.tooth);
     if tooth && named && entry.values.len() == 1 && last.is_some() {
@@ -320,6 +320,22 @@ pub(super) fn of_two(s: &mut Session<'_>, at: &At<'_>) {
                 push_doubt(entry, &field, "two were named before these amounts", &[]);
             }
         }
+    }
+}
+
+/// "temp on both", with two teeth at work.
+pub(super) fn of_two_teeth(
+    s: &Session<'_>,
+    at: &At<'_>,
+    items: &Range<usize>,
+    place: Place,
+    entry: &mut Entry,
+) {
+    let end = at.line.sentence_end(items.end.saturating_sub(1)).min(items.end + 2);
+    let both = (items.start..end).any(|i| at.line.text(i) == "both");
+    let other = s.teeth.iter().rev().find(|t| Some(*t) != entry.tooth.as_ref());
+    if let Some(other) = other.filter(|_| both && place == Place::Tooth && entry.status == Status::Done) {
+        push_doubt(entry, "tooth", "\"both\" may be two teeth", &[Value::Text(other.clone())]);
     }
 }
 

@@ -20,6 +20,8 @@ const SORTS: [&str; 9] = [
     "materials",
     "techniques_la",
 ];
+/// What is told of a canal in so few words is all that is told of it.
+const SHORT: usize = 4;
 /// A clause is looked through so far.
 const CLAUSE: usize = 12;
 
@@ -38,17 +40,18 @@ pub(super) fn cuts(at: &At<'_>) -> Vec<usize> {
             && (is_parted(line, i)
                 || leaves_out(line, i)
                 || but_deed(line, i)
-                || named && denies_here(line, i)
+                || named && (denies_here(line, i) || tells_other(line, i))
                 || named && line.is_word(i, "no") && canal(line, i + 1))
         {
             out.push(i);
         }
+        if open && is_parted(line, i) {
+            out.extend(clause_end(line, i).map(|k| k + 1));
+        }
         // "… | but not shaped, | dressed with …"
         if open && but_not(line, i) {
             out.push(i);
-            let end = (i + 1..(i + CLAUSE).min(line.items.len()))
-                .find(|&k| line.is_mark(k, ",") || line.ends_sentence(k));
-            out.extend(end.filter(|&k| line.is_mark(k, ",")).map(|k| k + 1));
+            out.extend(clause_end(line, i).map(|k| k + 1));
         }
         // "hypo instead of chlorhexidine, | three mils"
         if open && i > 2 && line.is_mark(i - 1, ",") && follows_other(line, i - 2) {
@@ -276,7 +279,11 @@ fn goes_elsewhere(line: &Line, i: usize) -> bool {
     let short = |k: usize| line.is_word(k, "short");
     let length = |k: usize| line.holds(k, "length");
     let (own, other) = (first..end, before..i);
-    let parted = own.clone().any(short) && other.clone().any(length)
+    // "… in MB to length, in ML to eighteen"
+    let deep = |k: usize| line.is_word(k, "to") && line.atom(k + 1).is_some();
+    let own_depth = own.clone().any(deep) && !own.clone().any(length);
+    let parted = own_depth && other.clone().any(length)
+        || own.clone().any(short) && other.clone().any(length)
         || own.clone().any(length) && other.clone().any(short);
     canal(line, first) && numbers <= 1 && parted && other.clone().any(|k| canal(line, k))
 }
@@ -311,4 +318,26 @@ fn follows_other(line: &Line, i: usize) -> bool {
     let Some(sort) = named(i) else { return false };
     let contrast = (start..i).rev().take(2).find(|&k| status::contrasts(line, k));
     contrast.is_some_and(|k| (start..k).any(|b| line.term(b, sort).is_some()))
+}
+
+/// "MB and ML dried, | distal still weeping": a canal, and words that say otherwise of it.
+fn tells_other(line: &Line, i: usize) -> bool {
+    if i == 0 || !line.is_mark(i - 1, ",") {
+        return false;
+    }
+    let end =
+        (i..(i + CLAUSE).min(line.items.len())).find(|&k| line.is_mark(k, ",") || line.ends_sentence(k));
+    let end = end.unwrap_or((i + CLAUSE).min(line.items.len()));
+    let first = (i..end).find(|&k| !small(line, k)).unwrap_or(i);
+    let rest = (first..end).find(|&k| !canal(line, k) && !small(line, k)).unwrap_or(end);
+    let number = (rest..end).any(|k| line.atom(k).is_some());
+    canal(line, first) && !number && end - rest <= SHORT && (rest..end).any(|k| cue(line, k, "otherwise"))
+}
+
+/// The comma that ends the clause begun at item `i`, unless its sentence ends before.
+fn clause_end(line: &Line, i: usize) -> Option<usize> {
+    let near = i + 1..(i + CLAUSE).min(line.items.len());
+    near.into_iter()
+        .find(|&k| line.is_mark(k, ",") || line.ends_sentence(k))
+        .filter(|&k| line.is_mark(k, ","))
 }

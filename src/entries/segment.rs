@@ -470,9 +470,10 @@ fn score(
                     || GIVEN.iter().any(|w| line.is_word(i, w))
             });
             // "no history of bleeding": the "no" is of the text.
-            let no = kind.facts && top.first > items.start && cue(line, top.first - 1, "no");
+            let from = line.clause_start(top.first).max(items.start).max(top.first.saturating_sub(NEAR_NO));
+            let no = (from..top.first).find(|&i| kind.facts && cue(line, i, "no"));
             text = Some(match (no, bare) {
-                (true, _) => top.first - 1..range.end.max(items.end),
+                (Some(no), _) => no..range.end.max(items.end),
                 (_, true) => top.first..items.end,
                 _ => range,
             });

@@ -252,6 +252,12 @@ fn speech(line: &Line, items: Range<usize>, lecture: bool) -> Speech {
     if cue(line, first, "question") {
         return Speech::Talk("question");
     }
+    // "needle's a 27 gauge, isn't it"
+    let last = items.clone().rev().find(|&i| line.items.get(i).is_some_and(|it| it.what != What::Mark));
+    let tags = ["isn't it", "aren't they", "wasn't it", "doesn't it", "haven't we", "innit"];
+    if last.is_some_and(|i| tags.iter().any(|w| line.is_phrase(i, w))) {
+        return Speech::Talk("question");
+    }
     // "told her to get the crown done" asks nobody here.
     let asked = |i: usize| cue(line, i, "request") && !(i > 0 && line.is_word(i - 1, "to"));
     if cue(line, first, "request-start") || items.clone().any(asked) {

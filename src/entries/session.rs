@@ -546,6 +546,7 @@ impl<'a> Session<'a> {
         doubts::of_several(at, items, reading, &draft, &mut entry);
         doubts::left_and_done(at, items, told, &mut entry);
         doubts::canal_perhaps(self, at, reading, &mut entry);
+        doubts::of_two_teeth(self, at, items, kind.place, &mut entry);
         doubts::wary(&self.x.kinds, at, items, reading, &mut entry);
         doubts::denied_beside(self, at, items, reading, &mut entry);
         // "finds them": canals without a name or a number are told of by the way.

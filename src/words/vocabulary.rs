@@ -180,7 +180,8 @@ fn spellings(form: &str) -> Vec<Vec<String>> {
         let choices: Vec<Vec<String>> = if spelled {
             splits(&word.to_lowercase())
         } else {
-            vec![vec![crate::words::spelling::one(&word.to_lowercase())]]
+            let word = word.to_lowercase();
+            vec![vec![crate::words::spelling::one(super::token::without_ending(&word))]]
         };
         all = all
             .iter()
