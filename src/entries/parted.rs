@@ -37,7 +37,7 @@ pub(super) fn cuts(at: &At<'_>) -> Vec<usize> {
         }
         // "… | ML not found yet", "… | but not the distal", "… | left the distal"
         if open
-            && (is_parted(line, i)
+            && (named && is_parted(line, i)
                 || leaves_out(line, i)
                 || but_deed(line, i)
                 || named && (denies_here(line, i) || tells_other(line, i))
@@ -45,7 +45,7 @@ pub(super) fn cuts(at: &At<'_>) -> Vec<usize> {
         {
             out.push(i);
         }
-        if open && is_parted(line, i) {
+        if named && is_parted(line, i) {
             out.extend(clause_end(line, i).map(|k| k + 1));
         }
         // "… | but not shaped, | dressed with …"
@@ -88,7 +88,8 @@ pub(super) fn cuts(at: &At<'_>) -> Vec<usize> {
 }
 
 fn canal(line: &Line, i: usize) -> bool {
-    line.term(i, "canals").is_some()
+    let measured = line.unit(i).is_some() && i > 0 && line.atom(i - 1).is_some();
+    line.term(i, "canals").is_some() && !measured
 }
 
 fn small(line: &Line, i: usize) -> bool {
@@ -123,7 +124,8 @@ fn is_parted(line: &Line, i: usize) -> bool {
     let ends = cue(line, last, "negation-after")
         || cue(line, last, "plan-after")
         || line.is_word(last, "not")
-        || line.is_word(last, "yet");
+        || line.is_word(last, "yet")
+        || last > 0 && line.is_word(last - 1, "not");
     says && ends && !repaired(line, i)
 }
 
