@@ -374,10 +374,19 @@ impl Session<'_> {
             let near = self.notes.get(i).is_some_and(|n| n.breath + 2 >= at.n);
             near && self.entries.get(i).is_some_and(|e| e.values.contains_key("size"))
         });
-        if !strong && !known && like_size && (filing || of_canal) && (!numbered || in_hand) {
+        // Has the work on this tooth come to an end?
+        let closed = || {
+            self.live().take(FAR).any(|i| {
+                let ends = ["obturation", "medicament", "restoration", "review-visit", "advice"];
+                self.entries.get(i).is_some_and(|e| e.tooth == self.tooth && ends.contains(&e.kind.as_str()))
+            })
+        };
+        if !strong && !known && like_size && (filing && !closed() || of_canal) && (!numbered || in_hand) {
             return false;
         }
-        if !strong && !known && like_size && in_hand {
+        // "starting with 15", before anything was finished here: a file, most likely.
+        let iso = self.x.settings.notation == tooth::Notation::Iso3950;
+        if !strong && !known && like_size && (in_hand || iso && !closed()) {
             return false;
         }
         // "it is tooth 37, not 36"
@@ -410,9 +419,11 @@ impl Session<'_> {
         let alone = behind
             .clone()
             .all(|i| is_small(line, i) || says_a_tooth(line, i) || AFTER.iter().any(|w| line.is_word(i, w)));
-        let works = hits::within(&at.hits, &behind).any(|h| self.is_work(h));
         let apart = line.items.get(items.end).is_none_or(|it| it.what == What::Mark)
             || AFTER.iter().any(|w| line.is_word(items.end, w));
+        // "tooth 37 tender to percussion", while another is worked on: a test beside it.
+        let works = hits::within(&at.hits, &behind)
+            .any(|h| self.is_work(h) && (apart || !self.is_told(h) || closed()));
         // "the other tooth is 37"
         let last = strong && ends;
         last || opens && (alone || works && (apart || known || !is_told_of(line, items.end)))

@@ -257,7 +257,7 @@ impl Session<'_> {
             let two = at.said(&(i.saturating_sub(2)..i)).0.to_lowercase();
             let behind_the =
                 ["in the", "on the", "for the", "now the", "next the"].iter().any(|w| two.ends_with(w));
-            ["in", "on", "for", "to", "it's", "is", "tooth"].contains(&last)
+            ["in", "on", "for", "to", "it's", "is", "tooth", "then", "do", "opened"].contains(&last)
                 || behind_the
                 || line.is_mark(i + 1, ":")
                 || line.is_word(i + 1, "now")
@@ -285,8 +285,9 @@ impl Session<'_> {
             if self.tooth.as_ref().is_none_or(|t| *t == named.iso) || counts || !points(i) {
                 continue;
             }
-            // A breath that is the number and nothing else: of what the next one tells.
-            if alone {
+            // A breath that says little more than the number: of what the next one tells.
+            let little = at.placed.len() <= LITTLE && at.placed.iter().all(|p| !p);
+            if alone || little {
                 self.refused = Some((at.n + 1, named.iso.clone()));
             }
             if behind(i) {
