@@ -14,6 +14,13 @@ use crate::{
     words::line::What,
 };
 
+/// Words that may stand beside a canal that is turned to ("now the distal", "so into the palatal").
+const TURNS: [&str; 40] = [
+    "now", "next", "then", "the", "to", "into", "in", "for", "on", "onto", "moving", "going", "over", "back",
+    "again", "canal", "so", "and", "right", "start", "starting", "with", "let", "us", "do", "take", "turn",
+    "first", "last", "other", "this", "is", "it", "here", "that", "up", "at", "look", "looking", "we",
+];
+
 impl Session<'_> {
     /// Tooth and canal of an entry, said or carried.
     pub(super) fn locate(
@@ -174,8 +181,30 @@ impl Session<'_> {
             .clone()
             .filter(|&i| matches!(at.line.items.get(i).map(|it| &it.what), Some(What::Word)))
             .count();
+        // "caries on the distal" turns to no canal.
+        let turns = |i: usize| {
+            let word = at.line.items.get(i).is_some_and(|it| it.what == What::Word);
+            !word || TURNS.contains(&at.line.text(i))
+        };
+        let word = |i: &usize| {
+            !at.line.is_word(*i, "the")
+                && at.line.term(*i, "fillers").is_none()
+                && at.line.items.get(*i).is_some_and(|it| it.what != What::Mark)
+        };
+        // "I leave that one, mesiolingual now"
+        let canal = items.clone().find(|&i| at.line.term(i, "canals").is_some_and(|c| c != "all?"));
+        let clause = canal.map_or(items.clone(), |c| {
+            at.line.clause_start(c).max(items.start)..at.line.next_comma(c).min(items.end)
+        });
+        // "buccal is tighter"
+        let leads = items.clone().find(word).is_some_and(|i| at.line.term(i, "canals").is_some());
+        // "probing nine on | the distal"
+        let at_side = items.start.checked_sub(1).is_some_and(|b| {
+            at.placed.get(b) == Some(&true) && ["on", "at", "of"].iter().any(|w| at.line.is_word(b, w))
+        });
         let number = items.clone().any(|i| at.line.atom(i).is_some());
-        if let ([one], false, true) = (named.as_slice(), number, words <= 5)
+        if let ([one], false, true) =
+            (named.as_slice(), number, words <= 5 && !at_side && (clause.clone().all(turns) || leads))
             && find_cue(&at.line, items.clone(), "negation").is_none()
         {
             let names: Vec<String> = one.split('+').map(str::to_owned).collect();

@@ -315,3 +315,10 @@ fn speech(line: &Line, items: Range<usize>, lecture: bool) -> Speech {
     }
     Speech::Treatment
 }
+
+/// Does a word of the class stand right before item `i` ("allergic to | articaine")?
+pub(super) fn is_behind(line: &Line, i: usize, class: &str) -> bool {
+    let small = |k: usize| ["to", "the", "a", "an", "of", "with", "from"].iter().any(|w| line.is_word(k, w));
+    let near = i.saturating_sub(4)..i;
+    near.rev().find(|&k| !small(k)).is_some_and(|k| cue(line, k, class))
+}

@@ -407,7 +407,10 @@ impl<'a> Session<'a> {
             return self.teeth(at, segment, &reading, status, correcting);
         }
         if kind.never.contains(&status)
-            || kind.not_behind.iter().any(|class| is_behind(&at.line, reading.rule_items.start, class))
+            || kind
+                .not_behind
+                .iter()
+                .any(|class| sentence::is_behind(&at.line, reading.rule_items.start, class))
             || rule.seeks && status == Status::Done
             || (segment.items.start.saturating_sub(3)..segment.items.end + 3)
                 .filter(|i| sentence.contains(i))
@@ -462,6 +465,10 @@ impl<'a> Session<'a> {
         }
         if kind.recalled && status == Status::Done && self.is_recalled(at, &reading) {
             return false;
+        }
+        // "complains of pain in tooth 36": the first tooth that is named is the one at work.
+        if let Some(items) = self.first_tooth(at, &segment.items).filter(|_| reading.text.is_some()) {
+            self.treatment(at, &[Sentence { items, speech: Speech::Treatment, conditional: false }]);
         }
         let drafts = reading.filled.drafts.clone();
         for draft in drafts {
@@ -710,11 +717,4 @@ impl<'a> Session<'a> {
             kind,
         )
     }
-}
-
-/// Does a word of the class stand right before item `i` ("allergic to | articaine")?
-fn is_behind(line: &Line, i: usize, class: &str) -> bool {
-    let small = |k: usize| ["to", "the", "a", "an", "of", "with", "from"].iter().any(|w| line.is_word(k, w));
-    let near = i.saturating_sub(4)..i;
-    near.rev().find(|&k| !small(k)).is_some_and(|k| cue(line, k, class))
 }
