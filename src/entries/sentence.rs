@@ -36,7 +36,7 @@ const LONGEST_CONDITION: usize = 80;
 /// Is item `i` a cue of this class?
 pub fn cue(line: &Line, i: usize, class: &str) -> bool {
     match line.items.get(i).map(|it| &it.what) {
-        Some(What::Term(tags, _)) => tags.iter().any(|t| &*t.vocabulary == "cues" && &*t.value == class),
+        Some(What::Term(tags, _)) => tags.iter().any(|t| &*t.value == class && &*t.vocabulary == "cues"),
         _ => false,
     }
 }

@@ -354,6 +354,10 @@ fn aligned(words: &[String], line: &Line, i: usize) -> Option<usize> {
             token += 1;
         }
         let text = &line.tokens.get(token)?.text;
+        // Most differ in their first letter.
+        if w.as_bytes().first() != text.as_bytes().first() && !w.starts_with('*') {
+            return None;
+        }
         let same = match w.strip_suffix('*') {
             Some(stem) => text.starts_with(stem),
             None => text == w,
