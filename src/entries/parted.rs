@@ -139,7 +139,9 @@ fn but_not(line: &Line, i: usize) -> bool {
     let apart = line.is_word(i, "but") && (line.is_word(i + 1, "not") || line.is_word(i + 1, "no"));
     let next = if joined { i + 1 } else { i + 2 };
     let next = if line.is_word(next, "in") || line.is_word(next, "the") { next + 1 } else { next };
-    (joined || apart) && says(line, next)
+    // "but no not today": of the step itself.
+    let own = ["negation", "negation-after", "drops", "no"].iter().any(|class| cue(line, next, class));
+    (joined || apart) && says(line, next) && !own
 }
 
 /// "left the distal", "leaving the palatal for next time".
