@@ -238,8 +238,24 @@ pub(super) fn completes(s: &mut Session<'_>, at: &mut At<'_>, items: &Range<usiz
             continue;
         }
         let bare = Draft { canal: None, ..draft };
+        // "wait, phone. Two minutes.": told among other things.
+        let word = |i: usize| {
+            let word = at.line.items.get(i).is_some_and(|it| it.what == What::Word);
+            word && !SMALL.contains(&at.line.text(i))
+        };
+        let others = (0..at.placed.len()).filter(|i| !items.contains(i) && at.placed.get(*i) == Some(&false));
+        let talks =
+            |i: usize| ["talk", "patient", "elsewhere", "hold"].iter().any(|class| cue(&at.line, i, class));
+        let among = others.filter(|&i| word(i)).count() > 0 || (0..at.placed.len()).any(talks);
         for t in targets {
             s.change(at, items, t, &bare, false);
+            for p in
+                bare.pieces.iter().filter(|p| among && p.value.as_ref().is_some_and(|v| v.number().is_some()))
+            {
+                if let Some(entry) = s.entries.get_mut(t) {
+                    super::session::push_doubt(entry, &p.field, "told among words of something else", &[]);
+                }
+            }
         }
         return true;
     }

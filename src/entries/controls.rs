@@ -228,6 +228,10 @@ pub(super) fn in_passing(kinds: &Kinds, hit: &Hit, line: &Line) -> bool {
             "dose",
             "use",
             "point",
+            "endo",
+            "case",
+            "treatment",
+            "patient",
         ]
         .iter()
         .any(|w| line.is_word(hit.end, w))

@@ -276,7 +276,14 @@ fn speech(line: &Line, items: Range<usize>, lecture: bool) -> Speech {
         let other = find_cue(line, items.clone(), "others");
         let with =
             |i: usize| ["with", "to", "for", "see", "sees"].iter().any(|w| i > 0 && line.is_word(i - 1, w));
-        other.is_some_and(|i| !with(i)) && !["plan", "plan-after", "condition"].iter().any(|c| any(c))
+        // "this is 17, sent in by a colleague"
+        let sent = |i: usize| {
+            let by = i > 0 && (line.is_word(i - 1, "by") || line.is_word(i - 1, "from"));
+            let came = ["sent", "referred", "come", "came"];
+            by && (i.saturating_sub(4)..i).any(|k| came.iter().any(|w| line.holds(k, w)))
+        };
+        other.is_some_and(|i| !with(i) && !sent(i))
+            && !["plan", "plan-after", "condition"].iter().any(|c| any(c))
     };
     // "root filled in 2011"
     let year = |i: usize| {
