@@ -121,7 +121,7 @@ impl Session<'_> {
             return false;
         };
         let end = draft.pieces.iter().filter(|p| p.lead).map(|p| p.items.end).max().unwrap_or(first);
-        let the = first.checked_sub(1).is_some_and(|b| ["the", "that"].iter().any(|w| line.is_word(b, w)));
+        let the = first.checked_sub(1).is_some_and(|b| line.is_one_of(b, &["the", "that"]));
         let was = ["was", "were", "wasn't"].iter().any(|w| (end..end + 2).any(|i| line.is_word(i, w)));
         if !(the && was || correcting && the) {
             return false;
@@ -214,9 +214,7 @@ impl Session<'_> {
         let twice = self.x.kinds.all.get(reading.kind).is_some_and(|k| k.each_in_its_canal);
         let near = |i: usize| !twice || self.notes.get(i).is_some_and(|n| n.breath + 2 >= at.n);
         let canal = |e: &Entry| draft.canal.as_ref().is_none_or(|c| e.canal.as_ref() == Some(&c.canal));
-        let known = twice
-            || counted
-            || first > 0 && ["the", "that", "this"].iter().any(|w| at.line.is_word(first - 1, w));
+        let known = twice || counted || first > 0 && at.line.is_one_of(first - 1, &["the", "that", "this"]);
         let same = |e: &Entry| {
             draft.pieces.iter().all(|p| p.value.is_some() && e.values.get(&p.field) == p.value.as_ref())
         };
@@ -528,7 +526,7 @@ pub(super) fn strange_words(at: &At<'_>, items: &Range<usize>, pieces: &[Piece])
 }
 
 /// Words that may stand around a value without changing what is said.
-pub(super) const SMALL: [&str; 60] = [
+pub(super) const SMALL: &[&str] = &[
     "everything",
     "the",
     "a",

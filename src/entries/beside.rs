@@ -25,7 +25,7 @@ const FAR: usize = 60;
 /// So many small words may stand between a step and the tooth that it names.
 const NEAR: usize = 3;
 /// What turns to a tooth: it is at work from there on.
-const TURNS: [&str; 36] = [
+const TURNS: &[&str] = &[
     "now",
     "next",
     "moving",
@@ -64,7 +64,7 @@ const TURNS: [&str; 36] = [
     "first",
 ];
 /// What a tooth is told to be, or to have had: no work on it.
-const STATES: [&str; 14] = [
+const STATES: &[&str] = &[
     "is",
     "was",
     "has",
@@ -82,8 +82,8 @@ const STATES: [&str; 14] = [
 ];
 
 /// Words behind a tooth that is named alone.
-const AFTER: [&str; 12] =
-    ["first", "too", "also", "again", "now", "then", "today", "here", "next", "as", "well", "one"];
+const AFTER: &[&str] =
+    &["first", "too", "also", "again", "now", "then", "today", "here", "next", "as", "well", "one"];
 /// From this weight on a rule's words tell of work.
 const WORK: f32 = 1.0;
 
@@ -164,7 +164,7 @@ impl Session<'_> {
 pub(super) fn cuts(at: &At<'_>) -> Vec<usize> {
     let line = &at.line;
     let joins = |i: usize| line.is_mark(i, ",") || line.is_word(i, "and") || line.is_word(i, "but");
-    let small = |i: usize| ["the", "on", "in", "at", "of", "for"].iter().any(|w| line.is_word(i, w));
+    let small = |i: usize| line.is_one_of(i, &["the", "on", "in", "at", "of", "for"]);
     let first = |b: &Neighbour| {
         let mut start = b.items.start;
         while start > 0 && b.items.start - start < NEAR && small(start - 1) {
@@ -179,7 +179,7 @@ pub(super) fn cuts(at: &At<'_>) -> Vec<usize> {
 /// two one"), or before ("the two one: cold normal").
 pub(super) fn of_step<'n>(at: &'n At<'_>, items: &Range<usize>, draft: &Draft) -> Option<&'n Neighbour> {
     let line = &at.line;
-    let linked = |i: usize| ["on", "in", "of", "for", "at", "with", "to"].iter().any(|w| line.is_word(i, w));
+    let linked = |i: usize| line.is_one_of(i, &["on", "in", "of", "for", "at", "with", "to"]);
     let first = draft.pieces.iter().map(|p| p.items.start).min().unwrap_or(items.start);
     let last = draft.pieces.iter().map(|p| p.items.end).max().unwrap_or(items.end);
     let apart = |mut range: Range<usize>| range.any(|i| line.is_mark(i, ",") || line.is_mark(i, ";"));
@@ -242,7 +242,7 @@ pub(super) fn is_of_another(line: &Line, i: usize) -> bool {
         "control",
         "controls",
     ];
-    words.iter().any(|w| line.holds(i, w))
+    line.holds_one_of(i, &words)
 }
 
 fn says_a_tooth(line: &Line, i: usize) -> bool {
@@ -253,11 +253,9 @@ fn says_a_tooth(line: &Line, i: usize) -> bool {
 /// "back in June" turn to no tooth.
 fn turns_to(line: &Line, sentence: &Range<usize>, first: usize) -> bool {
     let turn = |i: usize| {
-        let word = TURNS.iter().any(|w| line.holds(i, w));
+        let word = line.holds_one_of(i, TURNS);
         let time = line.unit(i + 1).is_some()
-            || ["time", "visit", "appointment", "session", "in", "when"]
-                .iter()
-                .any(|w| line.is_word(i + 1, w))
+            || line.is_one_of(i + 1, &["time", "visit", "appointment", "session", "in", "when"])
             || cue(line, i + 1, "day")
             || line.items.get(i).is_some_and(|it| it.end > it.first + 1)
                 && line.term(i, "fillers").is_none()
@@ -272,7 +270,7 @@ fn turns_to(line: &Line, sentence: &Range<usize>, first: usize) -> bool {
 
 /// "the upper left one is perfectly happy"
 fn is_told_of(line: &Line, end: usize) -> bool {
-    (end..end + 2).any(|i| STATES.iter().any(|w| line.is_word(i, w)))
+    (end..end + 2).any(|i| line.is_one_of(i, STATES))
 }
 
 impl Session<'_> {
@@ -288,9 +286,7 @@ impl Session<'_> {
     ) -> bool {
         let line = &at.line;
         // "we examined the one two, the one one and the two two": looked at, not worked on.
-        let looked = |i: usize| {
-            ["examined", "compared", "checked", "assessed", "tested"].iter().any(|w| line.is_word(i, w))
-        };
+        let looked = |i: usize| line.is_one_of(i, &["examined", "compared", "checked", "assessed", "tested"]);
         let from = line.sentence_start(items.start).max(items.start.saturating_sub(FAR));
         let several = items.end..line.sentence_end(items.end.saturating_sub(1)).min(items.end + FAR);
         let lists = several.filter(|&i| line.reading(Slot::ToothDigits, i).is_some()).count() > 1;
@@ -331,9 +327,8 @@ impl Session<'_> {
         let known = self.teeth.iter().any(|t| t == iso);
         let names = |n: &Note| self.x.kinds.all.get(n.kind).is_some_and(|k| k.place == Place::NamesTeeth);
         let begun = self.live().next().and_then(|i| self.notes.get(i)).is_none_or(|n| !names(n));
-        let within = |word: &[&str], range: Range<usize>| {
-            range.into_iter().any(|i| word.iter().any(|w| line.holds(i, w)))
-        };
+        let within =
+            |word: &[&str], range: Range<usize>| range.into_iter().any(|i| line.holds_one_of(i, &word));
         // "moved the clamp to tooth 37", "doing 37 another day", "a second opinion on 37"
         let other = within(
             &[
@@ -404,7 +399,7 @@ impl Session<'_> {
             return true;
         }
         // "… and there was time, so the four six"
-        let so = ["so", "then", "now", "next", "on"].iter().any(|w| line.is_word(clause, w));
+        let so = line.is_one_of(clause, &["so", "then", "now", "next", "on"]);
         let opener = (sentence.start..clause).find(|&i| !line.is_mark(i, ","));
         let then = opener.is_some_and(|i| cue(line, i, "then") || line.is_word(i, "then"));
         if then && ends && (clause..first).all(|i| is_small(line, i) || line.is_word(i, "number")) {
@@ -416,11 +411,10 @@ impl Session<'_> {
         let sign = |i: usize| line.is_word(i, "number") || line.is_mark(i, "#");
         let opens = (sentence.start..first).all(|i| is_small(line, i) || sign(i));
         let behind = items.end..sentence.end;
-        let alone = behind
-            .clone()
-            .all(|i| is_small(line, i) || says_a_tooth(line, i) || AFTER.iter().any(|w| line.is_word(i, w)));
+        let alone =
+            behind.clone().all(|i| is_small(line, i) || says_a_tooth(line, i) || line.is_one_of(i, AFTER));
         let apart = line.items.get(items.end).is_none_or(|it| it.what == What::Mark)
-            || AFTER.iter().any(|w| line.is_word(items.end, w));
+            || line.is_one_of(items.end, AFTER);
         // "tooth 37 tender to percussion", while another is worked on: a test beside it.
         let works = hits::within(&at.hits, &behind)
             .any(|h| self.is_work(h) && (apart || !self.is_told(h) || closed()));
@@ -450,16 +444,15 @@ impl Session<'_> {
 /// "… has a filling", "… also hurts a bit", "… needs a crown": told of a tooth that is not at work.
 fn has_something(line: &Line, i: usize) -> bool {
     let at = i + usize::from(line.is_word(i, "also"));
-    let has = ["has", "had", "needs", "hurts", "got"].iter().any(|w| line.is_word(at, w));
+    let has = line.is_one_of(at, &["has", "had", "needs", "hurts", "got"]);
     let what =
         ["filling", "crown", "restoration", "decay", "caries", "cavity", "been", "veneer", "bridge", "bit"];
-    has && (at + 1..at + 6).any(|k| what.iter().any(|w| line.holds(k, w)))
-        || at > i && line.is_word(at, "hurts")
+    has && (at + 1..at + 6).any(|k| line.holds_one_of(k, &what)) || at > i && line.is_word(at, "hurts")
 }
 
 /// Marks, fillers and small words that say nothing of their own.
 fn is_small(line: &Line, i: usize) -> bool {
     line.items.get(i).is_some_and(|it| it.what == What::Mark)
         || line.term(i, "fillers").is_some()
-        || ["the", "on", "in", "of", "for", "at", "and", "but"].iter().any(|w| line.is_word(i, w))
+        || line.is_one_of(i, &["the", "on", "in", "of", "for", "at", "and", "but"])
 }

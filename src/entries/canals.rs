@@ -178,22 +178,22 @@ pub(super) fn is_excepted(line: &Line, i: usize) -> bool {
 
 /// "palatal access", "a millimetre palatal to the line": a side of the tooth, no canal.
 pub(super) fn is_side(line: &Line, i: usize) -> bool {
-    const OF_SIDE: [&str; 24] = [
+    const OF_SIDE: &[&str] = &[
         "access", "approach", "wall", "walls", "aspect", "surface", "gingiva", "mucosa", "gum", "swelling",
         "sulcus", "side", "plate", "bone", "flap", "groove", "ridge", "margin", "contact", "caries",
         "filling", "box", "cusp", "tissue",
     ];
     let place = ["line", "main", "first", "other", "groove", "mesiobuccal"];
     let further = ["further", "more", "slightly", "towards", "toward", "bit"];
-    OF_SIDE.iter().any(|w| line.is_word(i + 1, w))
+    line.is_one_of(i + 1, OF_SIDE)
         || i > 2
             && line.is_word(i - 1, "the")
             && line.is_word(i - 2, "to")
-            && ["over", "way", "close", "up", "across", "near", "far"].iter().any(|w| line.is_word(i - 3, w))
-        || i > 0 && further.iter().any(|w| line.is_word(i - 1, w))
+            && line.is_one_of(i - 3, &["over", "way", "close", "up", "across", "near", "far"])
+        || i > 0 && line.is_one_of(i - 1, &further)
         || line.is_word(i + 1, "to")
             && line.is_word(i + 2, "the")
-            && (place.iter().any(|w| line.is_word(i + 3, w)) || line.term(i + 3, "canals").is_some())
+            && (line.is_one_of(i + 3, &place) || line.term(i + 3, "canals").is_some())
 }
 
 /// "MB, ML, distal, nineteen, eighteen and a half, twenty": as many canals as values, first all of these and then all of
@@ -313,7 +313,7 @@ pub(super) fn take_same(s: &Stretch<'_>, mentions: &mut Vec<Mention>, pieces: &[
     }
     let mut out = Vec::new();
     let starts: Vec<usize> = mentions.iter().map(|m| m.items.start).collect();
-    let joins = |i: usize| line.is_mark(i, ",") || ["and", "the"].iter().any(|w| line.is_word(i, w));
+    let joins = |i: usize| line.is_mark(i, ",") || line.is_one_of(i, &["and", "the"]);
     mentions.retain(|m| {
         // "same in ML and D"
         if let Some(last) = out.last_mut().filter(|o: &&mut Mention| (o.items.end..m.items.start).all(joins))
@@ -353,7 +353,7 @@ pub(super) fn same_of(line: &Line, canal: &Range<usize>) -> Option<usize> {
     let small = |i: usize| {
         let words =
             ["the", "for", "in", "is", "was", "gets", "got", "to", "on", "also", "went", "all", "with"];
-        words.iter().any(|w| line.is_word(i, w))
+        line.is_one_of(i, &words)
     };
     // "M L the same file"
     let same =

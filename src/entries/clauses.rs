@@ -69,13 +69,13 @@ pub(super) fn without_ruled_out(line: &Line, k: &Kind, pieces: &mut Vec<Piece>) 
 /// No result is longer.
 const LONGEST_REST: usize = 12;
 /// Words that belong to no result at its ends.
-const SMALL: [&str; 17] = [
+const SMALL: &[&str] = &[
     "is", "was", "were", "are", "and", "the", "test", "testing", "s", "on", "it", "him", "her", "then",
     "but", "also", "too",
 ];
 /// "cold packs for six hours", "she got to eighty": told of something else.
-const OF_OTHERS: [&str; 10] =
-    ["he", "she", "they", "packs", "pack", "compress", "drinks", "food", "things", "water"];
+const OF_OTHERS: &[&str] =
+    &["he", "she", "they", "packs", "pack", "compress", "drinks", "food", "things", "water"];
 
 /// "palpation a bit iffy over the apex": where a clause begins with what leads an entry and holds nothing else that is known,
 /// the rest of it is the value of the field that takes the rest.
@@ -85,7 +85,7 @@ pub(super) fn rest_of_clauses(s: &Stretch<'_>, k: &Kind, pieces: &mut Vec<Piece>
     let small = |i: usize| {
         line.items.get(i).is_some_and(|it| it.what == What::Mark)
             || line.term(i, "fillers").is_some()
-            || SMALL.iter().any(|w| line.is_word(i, w))
+            || line.is_one_of(i, SMALL)
     };
     let ends = |i: usize| [",", ".", ";"].iter().any(|m| line.is_mark(i, m)) || line.ends_sentence(i);
     let leads: Vec<Range<usize>> = pieces.iter().filter(|p| p.lead).map(|p| p.items.clone()).collect();
@@ -100,7 +100,7 @@ pub(super) fn rest_of_clauses(s: &Stretch<'_>, k: &Kind, pieces: &mut Vec<Piece>
         let last = (first..end).rev().find(|&i| !small(i)).unwrap_or(first);
         let taken = pieces.iter().any(|p| !p.lead && p.items.start < end && p.items.end > from);
         let other = |i: usize| {
-            OF_OTHERS.iter().any(|w| line.is_word(i, w))
+            line.is_one_of(i, OF_OTHERS)
                 || cue(line, i, "repair")
                 || cue(line, i, "repair-after")
                 || cue(line, i, "negation-after")

@@ -61,9 +61,7 @@ impl Session<'_> {
     ) -> bool {
         let line = &at.line;
         let Some(k) = self.x.kinds.all.get(kind) else { return false };
-        let points = |i: usize| {
-            ["was", "were", "is", "it's", "that's", "one's", "being"].iter().any(|w| line.is_word(i, w))
-        };
+        let points = |i: usize| line.is_one_of(i, &["was", "were", "is", "it's", "that's", "one's", "being"]);
         let value =
             |field: &str| draft.pieces.iter().find(|p| p.field == field).and_then(|p| p.value.as_ref());
         let lacked = k.lacks.iter().find(|(said, missing, _)| {
@@ -98,15 +96,14 @@ impl Session<'_> {
         let line = &at.line;
         let name = draft.pieces.iter().find(|p| p.value.as_ref().is_some_and(|v| v.text().is_some()));
         let Some(name) = name else { return false };
-        let was =
-            (name.items.end..name.items.end + 2).any(|i| ["was", "were"].iter().any(|w| line.is_word(i, w)));
+        let was = (name.items.end..name.items.end + 2).any(|i| line.is_one_of(i, &["was", "were"]));
         let from =
             line.sentence_start(segment.items.start).max(segment.items.start.saturating_sub(LOOK_BACK));
         let to = line.sentence_end(segment.items.end.saturating_sub(1)).min(segment.items.end + LOOK_BACK);
         let that = name.items.start > 0 && line.is_word(name.items.start - 1, "that");
         let turns = that
             || (from..to).any(|i| {
-                let sorry = ["sorry", "mistake", "actually", "correction"].iter().any(|w| line.holds(i, w));
+                let sorry = line.holds_one_of(i, &["sorry", "mistake", "actually", "correction"]);
                 sorry || cue(line, i, "repair") && super::sentence::takes_back(line, i)
             });
         let Some(target) = self.same_name(kind, draft).filter(|_| was) else { return false };
@@ -115,7 +112,7 @@ impl Session<'_> {
         let rest: Vec<Piece> = draft.pieces.iter().filter(|p| p.field != name.field).cloned().collect();
         let lacks = rest.iter().all(|p| !old.values.contains_key(&p.field));
         let the = name.items.start.checked_sub(1);
-        let the = the.is_some_and(|b| ["the", "that"].iter().any(|w| line.is_word(b, w)));
+        let the = the.is_some_and(|b| line.is_one_of(b, &["the", "that"]));
         if !before || old.status != Status::Done || !(turns || lacks && the) {
             return false;
         }
@@ -155,10 +152,11 @@ impl Session<'_> {
 pub(super) fn completes(s: &mut Session<'_>, at: &mut At<'_>, items: &Range<usize>) -> bool {
     // "half short is fine": an opinion.
     let accepts = |i: usize| {
-        ["is", "was", "that's", "it's"].iter().any(|w| at.line.is_word(i, w))
-            && ["fine", "ok", "okay", "good", "enough", "plenty", "perfect", "acceptable"]
-                .iter()
-                .any(|w| at.line.is_word(i + 1, w))
+        at.line.is_one_of(i, &["is", "was", "that's", "it's"])
+            && at.line.is_one_of(
+                i + 1,
+                &["fine", "ok", "okay", "good", "enough", "plenty", "perfect", "acceptable"],
+            )
     };
     if items.clone().any(accepts) && !items.clone().any(|i| at.line.unit(i).is_some()) {
         return false;
@@ -169,7 +167,7 @@ pub(super) fn completes(s: &mut Session<'_>, at: &mut At<'_>, items: &Range<usiz
     let candidates: Vec<usize> = s.live().take(LOOK_BACK).filter(of_breath).collect();
     let list = items.clone().any(|i| {
         matches!(at.line.term(i, "canals"), Some("all?" | "all"))
-            || ["those", "these", "them", "everything"].iter().any(|w| at.line.is_word(i, w))
+            || at.line.is_one_of(i, &["those", "these", "them", "everything"])
     });
     for &i in &candidates {
         let Some(kind) = s.notes.get(i).map(|n| n.kind) else { continue };

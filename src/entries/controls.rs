@@ -125,7 +125,7 @@ pub(super) fn dangling(line: &Line, items: &Range<usize>) -> bool {
     let answer = i > items.start + 2
         && line.is_word(i - 1, "no")
         && line.is_mark(i - 2, ",")
-        && other.iter().any(|w| line.is_word(i - 3, w));
+        && line.is_one_of(i - 3, &other);
     !answer && i > items.start && (cue(line, i - 1, "repair") || cue(line, i - 1, "hold")) && {
         let mut k = i - 1;
         while k > items.start && (cue(line, k, "repair") || cue(line, k, "hold") || line.is_mark(k, ",")) {
@@ -170,9 +170,8 @@ pub(super) fn is_sign(kinds: &Kinds, hit: &Hit, line: &Line) -> bool {
     let mut at = hit.first;
     while at > 0
         && hit.first - at < 4
-        && ["the", "any", "each", "every", "a", "an", "final", "this", "you", "we", "i"]
-            .iter()
-            .any(|w| line.is_word(at - 1, w))
+        && line
+            .is_one_of(at - 1, &["the", "any", "each", "every", "a", "an", "final", "this", "you", "we", "i"])
     {
         at -= 1;
     }
@@ -199,11 +198,11 @@ pub(super) fn in_passing(kinds: &Kinds, hit: &Hit, line: &Line) -> bool {
     let only_counts = (hit.first..hit.end).all(|i| {
         line.atom(i).is_some()
             || line.term(i, "canals").is_some_and(|c| c.starts_with("all"))
-            || ["canals", "canal", "orifices"].iter().any(|w| line.is_word(i, w))
+            || line.is_one_of(i, &["canals", "canal", "orifices"])
     });
     let known = ["in", "into", "of", "for", "to", "down", "all", "both", "these", "those", "same", "other"];
     let is_known = |b: usize| {
-        known.iter().any(|w| line.is_word(b, w))
+        line.is_one_of(b, &known)
             || line.term(b, "same").is_some()
             || line.term(b, "canals").is_some_and(|c| c.starts_with("all"))
     };
@@ -213,26 +212,27 @@ pub(super) fn in_passing(kinds: &Kinds, hit: &Hit, line: &Line) -> bool {
     if hit.end > hit.first + 1 || line.term(hit.first, "canals").is_none() {
         return false;
     }
-    before.is_some_and(|b| ["in", "into", "of", "for", "to", "down"].iter().any(|w| line.is_word(b, w)))
-        || [
-            "tooth",
-            "visit",
-            "file",
-            "cone",
-            "stage",
-            "sitting",
-            "session",
-            "appointment",
-            "root",
-            "rooted",
-            "dose",
-            "use",
-            "point",
-            "endo",
-            "case",
-            "treatment",
-            "patient",
-        ]
-        .iter()
-        .any(|w| line.is_word(hit.end, w))
+    before.is_some_and(|b| line.is_one_of(b, &["in", "into", "of", "for", "to", "down"]))
+        || line.is_one_of(
+            hit.end,
+            &[
+                "tooth",
+                "visit",
+                "file",
+                "cone",
+                "stage",
+                "sitting",
+                "session",
+                "appointment",
+                "root",
+                "rooted",
+                "dose",
+                "use",
+                "point",
+                "endo",
+                "case",
+                "treatment",
+                "patient",
+            ],
+        )
 }

@@ -136,7 +136,7 @@ fn cues(line: &Line, items: &Range<usize>, field: &str, place: &Range<usize>, f:
             |joins: &str, opens: &str| line.is_word(second - 1, joins) && line.is_word(second - 3, opens);
         // "K files eight to twenty": a series, or a depth.
         let files = (items.start.max(second.saturating_sub(6))..second - 2)
-            .any(|i| ["files", "instruments"].iter().any(|w| line.holds(i, w)));
+            .any(|i| line.holds_one_of(i, &["files", "instruments"]));
         let is_size = line.atom(second).is_some_and(|a| slot::is_standard_size(a.value));
         let sizes = field == "size" || files && is_size && line.unit(second + 1).is_none();
         let series = line.is_word(second - 1, "to") && sizes;
@@ -213,7 +213,7 @@ pub(super) fn of_several(
 /// "skipped the 20, took a 25": one was left out, another was done.
 pub(super) fn left_and_done(at: &At<'_>, items: &Range<usize>, told: super::status::Told, entry: &mut Entry) {
     let deeds = ["took", "used", "went", "finished", "got", "gave", "give", "instead"];
-    let does = |i: usize| deeds.iter().any(|w| at.line.is_word(i, w));
+    let does = |i: usize| at.line.is_one_of(i, &deeds);
     if told.status == Status::NotDone
         && told.by.is_some_and(|by| (by + 1..items.end.saturating_sub(1)).any(does))
     {
@@ -277,9 +277,8 @@ pub(super) fn denied_beside(
         })
     };
     // "because it wasn't dry", "he didn't want white": why, and what people say.
-    let else_told = |i: usize| {
-        cue(line, i, "reason") || ["he", "she", "i", "we", "they", "that"].iter().any(|w| line.is_word(i, w))
-    };
+    let else_told =
+        |i: usize| cue(line, i, "reason") || line.is_one_of(i, &["he", "she", "i", "we", "they", "that"]);
     let of_another = |i: usize| status::is_but_not(line, i) || status::contrasts(line, i);
     let denied = (from..end)
         .take_while(|&i| (i < items.end || !step(i)) && !else_told(i) && !of_another(i))
@@ -458,7 +457,7 @@ pub(super) fn denied_next(s: &mut Session<'_>, at: &At<'_>) {
     let after_no = words.iter().find(|&&i| !line.is_word(i, "no")).copied().unwrap_or(first);
     let denies = cue(line, after_no, "negation-after") && at.placed.iter().all(|p| !p);
     // "she can't take that", "he's allergic so don't give that"
-    let points = ["that", "it", "them", "those"].iter().any(|w| line.is_word(last, w));
+    let points = line.is_one_of(last, &["that", "it", "them", "those"]);
     let gives = ["take", "give", "have"].iter().any(|w| last > 0 && line.holds(last - 1, w));
     let not_given = points && gives && words.iter().any(|&i| no(i) || cue(line, i, "allergy"));
     if words.len() > SHORT || words.iter().any(|&i| says(i)) || !denies && !not_given {
@@ -493,9 +492,7 @@ pub(super) fn astray(s: &mut Session<'_>, at: &At<'_>) {
             continue;
         };
         let turns = |i: usize| {
-            cue(&at.line, i, "repair")
-                || cue(&at.line, i, "unsure")
-                || ["well", "or"].iter().any(|w| at.line.is_word(i, w))
+            cue(&at.line, i, "repair") || cue(&at.line, i, "unsure") || at.line.is_one_of(i, &["well", "or"])
         };
         let from = if note.breath == at.n { note.items.start } else { 0 };
         let turns_back = note.breath == at.n && (from.max(i.saturating_sub(4))..i).any(turns);
@@ -505,7 +502,7 @@ pub(super) fn astray(s: &mut Session<'_>, at: &At<'_>) {
             let Some(value) = entry.values.get(name).and_then(Value::number) else { continue };
             let ends = |o: &slot::Reading| {
                 !at.line.items.get(o.end).is_some_and(|it| it.what == What::Word)
-                    || ["really", "actually"].iter().any(|w| at.line.is_word(o.end, w))
+                    || at.line.is_one_of(o.end, &["really", "actually"])
             };
             let counts = |o: &slot::Reading| o.has_unit || turns_back && ends(o);
             // "working length is twenty" – "and a half"

@@ -294,7 +294,7 @@ fn is_short_of(line: &Line, k: &Kind, hit: &Hit) -> bool {
     let Of::Field(f, _) = hit.of else { return false };
     let Some((low, _)) = k.fields.get_index(f).and_then(|(_, field)| field.plausible) else { return false };
     let below = hit.found.readings.iter().any(|(_, r)| r.value.to_f64() < low.to_f64() / 2.0);
-    below && ["short", "shy", "beyond", "past"].iter().any(|w| line.is_word(hit.end, w))
+    below && line.is_one_of(hit.end, &["short", "shy", "beyond", "past"])
 }
 
 /// Is a small whole number without a unit far from what its field may hold ("the two agree" is no length)?
@@ -343,7 +343,7 @@ fn listed_numbers(s: &Stretch<'_>, pieces: &mut Vec<Piece>) {
         else {
             continue;
         };
-        let short = ["short", "beyond", "past"].iter().any(|w| s.line.is_word(at + 1, w));
+        let short = s.line.is_one_of(at + 1, &["short", "beyond", "past"]);
         if !short && s.line.term(at + 1, "counted").is_none() {
             let value = Some(Value::Number(atom.value));
             let next = Piece { value, items: at..at + 1, doubts: vec![], ..p.clone() };
@@ -516,7 +516,7 @@ fn settle(line: &Line, k: &Kind, pieces: &mut Vec<Piece>) -> usize {
 
 /// Words that make two materials one filling ("glass ionomer base and composite").
 fn binds(line: &Line, i: usize) -> bool {
-    ["and", "with", "base", "liner", "plus", "a", "core", "in", "of"].iter().any(|w| line.is_word(i, w))
+    line.is_one_of(i, &["and", "with", "base", "liner", "plus", "a", "core", "in", "of"])
 }
 
 /// Is a value one of a vocabulary? Two of these, with a comma between, are two things ("glass ionomer over that, composite").

@@ -32,7 +32,7 @@ pub(super) fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Me
     // "tried the thirty, loose, the thirty five has tug-back": something is told of the one before.
     let tells = |i: usize| {
         super::sentence::cue(line, i, "negation")
-            || ["but", "loose", "stuck", "tight", "refused", "failed"].iter().any(|w| line.is_word(i, w))
+            || line.is_one_of(i, &["but", "loose", "stuck", "tight", "refused", "failed"])
     };
     let between = between || (first_lead + 1..last_lead).any(tells);
     let between_numbers = |pieces: &[Piece]| {
@@ -90,7 +90,7 @@ pub(super) fn drafts(line: &Line, k: &Kind, pieces: Vec<Piece>, mentions: Vec<Me
         // "ten K file, fifteen K file, to length": what has a clause of its own behind the list is said of all of it.
         // Nothing but "and" and the names of the instruments stands within the list.
         let plain = |i: usize| {
-            let small = ["and", "a", "an", "the", "size", "number"].iter().any(|w| line.is_word(i, w));
+            let small = line.is_one_of(i, &["and", "a", "an", "the", "size", "number"]);
             small || line.term(i, "fillers").is_some() || pieces.iter().any(|x| x.items.contains(&i))
         };
         let one_list = || (first_lead..last_lead).all(plain) && !between_numbers(&pieces);
@@ -161,7 +161,7 @@ fn told_again(line: &Line, pieces: &[Piece], leads: &[usize]) -> Option<(usize, 
     let n = leads.len().checked_sub(1)?;
     let lead = |at: usize| pieces.iter().find(|p| p.lead && p.items.start == at && p.field != "taper");
     let last = lead(*leads.last()?)?;
-    let is = ["is", "was", "goes", "went"].iter().any(|w| line.is_word(last.items.end, w));
+    let is = line.is_one_of(last.items.end, &["is", "was", "goes", "went"]);
     let same = |at: &usize| lead(*at).is_some_and(|p| p.field == last.field && p.value == last.value);
     let of = leads.get(..n)?.iter().rposition(same).filter(|_| is)?;
     Some((n, of))

@@ -15,7 +15,7 @@ use crate::{
 };
 
 /// Words that may stand beside a canal that is turned to ("now the distal", "so into the palatal").
-const TURNS: [&str; 40] = [
+const TURNS: &[&str] = &[
     "now", "next", "then", "the", "to", "into", "in", "for", "on", "onto", "moving", "going", "over", "back",
     "again", "canal", "so", "and", "right", "start", "starting", "with", "let", "us", "do", "take", "turn",
     "first", "last", "other", "this", "is", "it", "here", "that", "up", "at", "look", "looking", "we",
@@ -199,9 +199,10 @@ impl Session<'_> {
         // "buccal is tighter"
         let leads = items.clone().find(word).is_some_and(|i| at.line.term(i, "canals").is_some());
         // "probing nine on | the distal"
-        let at_side = items.start.checked_sub(1).is_some_and(|b| {
-            at.placed.get(b) == Some(&true) && ["on", "at", "of"].iter().any(|w| at.line.is_word(b, w))
-        });
+        let at_side = items
+            .start
+            .checked_sub(1)
+            .is_some_and(|b| at.placed.get(b) == Some(&true) && at.line.is_one_of(b, &["on", "at", "of"]));
         let number = items.clone().any(|i| at.line.atom(i).is_some());
         if let ([one], false, true) =
             (named.as_slice(), number, words <= 5 && !at_side && (clause.clone().all(turns) || leads))

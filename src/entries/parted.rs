@@ -9,7 +9,7 @@ use super::{
 use crate::words::line::{Line, What};
 
 /// Of these one stands in the place of another.
-const SORTS: [&str; 9] = [
+const SORTS: &[&str] = &[
     "instruments",
     "irrigants",
     "anaesthetics",
@@ -93,7 +93,7 @@ fn canal(line: &Line, i: usize) -> bool {
 }
 
 fn small(line: &Line, i: usize) -> bool {
-    ["the", "in", "on", "into", "for", "and", "but", "with"].iter().any(|w| line.is_word(i, w))
+    line.is_one_of(i, &["the", "in", "on", "into", "for", "and", "but", "with"])
 }
 
 /// A clause that begins here with a canal and says of it that it was not, or is to come; nothing else is told in it.
@@ -174,14 +174,14 @@ fn ends_denied(line: &Line, i: usize) -> bool {
 
 /// "distal done, …": of this canal nothing more is told.
 fn is_settled(line: &Line, i: usize) -> bool {
-    let done = ["done", "finished", "complete", "completed", "sorted"].iter().any(|w| line.is_word(i, w));
+    let done = line.is_one_of(i, &["done", "finished", "complete", "completed", "sorted"]);
     let before = |n: usize| i.checked_sub(n);
     let opens = |k: usize| {
         k == 0 || line.opens_sentence(k) || line.is_word(k - 1, "the") && line.opens_sentence(k - 1)
     };
     done && (before(1).is_some_and(|k| canal(line, k) && opens(k))
         || before(2).is_some_and(|k| {
-            canal(line, k) && opens(k) && ["is", "are", "was", "all"].iter().any(|w| line.is_word(k + 1, w))
+            canal(line, k) && opens(k) && line.is_one_of(k + 1, &["is", "are", "was", "all"])
         }))
 }
 
@@ -217,9 +217,8 @@ fn failed(line: &Line, i: usize) -> bool {
     let start = line.clause_start(i.saturating_sub(2)).max(i.saturating_sub(CLAUSE));
     let number = |k: usize| line.atom(k).is_some();
     let denied = (start..i - 1).find(|&k| cue(line, k, "negation") && !sentence::takes_back(line, k));
-    let amount = |k: usize| {
-        line.unit(k + 1).is_some() || ["short", "shy", "beyond", "of"].iter().any(|w| line.is_word(k + 1, w))
-    };
+    let amount =
+        |k: usize| line.unit(k + 1).is_some() || line.is_one_of(k + 1, &["short", "shy", "beyond", "of"]);
     let next = (i..i + 4)
         .find(|&k| number(k))
         .filter(|&k| !amount(k) && !(line.is_word(k + 1, "and") && amount(k + 3)));
@@ -232,7 +231,7 @@ fn failed(line: &Line, i: usize) -> bool {
 
 /// "will gauge next", "then will go to forty", "next visit distal"
 fn plans(line: &Line, i: usize) -> bool {
-    let mut at = i + usize::from(["and", "then", "i", "we"].iter().any(|w| line.is_word(i, w)));
+    let mut at = i + usize::from(line.is_one_of(i, &["and", "then", "i", "we"]));
     // "then distal will go to forty"
     if canal(line, at)
         && (line.text(at + 1) == "will"
@@ -247,15 +246,14 @@ fn plans(line: &Line, i: usize) -> bool {
     let told =
         opens.contains(&line.text(at)) && !line.is_word(at + 1, "call") && !cue(line, at + 1, "negation");
     // "EDTA, I'll do that in a second": of the step itself.
-    let same =
-        (at + 1..at + 4).any(|k| ["that", "it", "this", "those", "them"].iter().any(|w| line.is_word(k, w)));
+    let same = (at + 1..at + 4).any(|k| line.is_one_of(k, &["that", "it", "this", "those", "them"]));
     cue(line, at, "plan") && !same && told && says(line, at + 1) && !status::goes_so_far(line, at)
 }
 
 /// ", not articaine": another of the sort that was just named. Gives where it ends.
 fn not_other(line: &Line, i: usize) -> Option<usize> {
     let not = i > 1 && line.is_mark(i - 1, ",") && line.is_word(i, "not");
-    let other = i + 1 + usize::from(["a", "the"].iter().any(|w| line.is_word(i + 1, w)));
+    let other = i + 1 + usize::from(line.is_one_of(i + 1, &["a", "the"]));
     let sort = SORTS.iter().find(|v| line.term(other, v).is_some()).filter(|_| not)?;
     let named = (i.saturating_sub(CLAUSE / 2)..i - 1).any(|k| line.term(k, sort).is_some());
     let end = other + 1;
@@ -265,7 +263,7 @@ fn not_other(line: &Line, i: usize) -> Option<usize> {
 
 /// "no rotary, | K files fifteen and twenty"
 fn none_of(line: &Line, i: usize) -> bool {
-    const NAMES: [&str; 5] = ["instruments", "irrigants", "anaesthetics", "medicaments", "drugs"];
+    const NAMES: &[&str] = &["instruments", "irrigants", "anaesthetics", "medicaments", "drugs"];
     let start = line.clause_start(i.saturating_sub(2)).max(i.saturating_sub(CLAUSE));
     let named = |k: usize| NAMES.iter().any(|v| line.term(k, v).is_some());
     let all = start + 1 < i - 1 && (start + 1..i - 1).all(named);
@@ -305,7 +303,7 @@ fn drops_number(line: &Line, i: usize) -> bool {
 
 /// "no chlorhexidine, | patient is allergic"
 fn gives_allergy(line: &Line, i: usize) -> bool {
-    const AGENTS: [&str; 4] = ["irrigants", "anaesthetics", "drugs", "medicaments"];
+    const AGENTS: &[&str] = &["irrigants", "anaesthetics", "drugs", "medicaments"];
     let end =
         (i..(i + CLAUSE).min(line.items.len())).find(|&k| line.is_mark(k, ",") || line.ends_sentence(k));
     let clause = i..end.unwrap_or((i + CLAUSE).min(line.items.len()));

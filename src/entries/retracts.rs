@@ -6,7 +6,7 @@ use super::{
 };
 
 /// What people say to take something back, beside the words of a strike.
-const RETRACTS: [&str; 38] = [
+const RETRACTS: &[&str] = &[
     "erase",
     "don't write that",
     "do not write that",

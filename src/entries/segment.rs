@@ -310,7 +310,7 @@ fn takes_back(line: &Line, hits: &[Hit], whole: &Range<usize>, at: usize) -> boo
 }
 
 /// What is said of instructions, and is none.
-const GIVEN: [&str; 8] = ["given", "over", "handed", "explained", "provided", "done", "out", "issued"];
+const GIVEN: &[&str] = &["given", "over", "handed", "explained", "provided", "done", "out", "issued"];
 
 /// Stands item `at` inside words that together are one value ("hypochlorite | extrusion")?
 fn in_phrase(line: &Line, kinds: &Kinds, hits: &[Hit], at: usize) -> bool {
@@ -466,8 +466,7 @@ fn score(
             };
             // "post op instructions given": the rule's own words are all that was said.
             let bare = range.clone().all(|i| {
-                line.items.get(i).is_some_and(|it| it.what == What::Mark)
-                    || GIVEN.iter().any(|w| line.is_word(i, w))
+                line.items.get(i).is_some_and(|it| it.what == What::Mark) || line.is_one_of(i, GIVEN)
             });
             // "no history of bleeding": the "no" is of the text.
             let from = line.clause_start(top.first).max(items.start).max(top.first.saturating_sub(NEAR_NO));
@@ -613,7 +612,7 @@ fn of_what_stood_before(line: &Line, items: &Range<usize>, top: &Hit, filled: &F
 /// "one cartridge of lidocaine, and a long buccal, half a cartridge": does another step of the kind begin behind ", and"?
 fn begins_anew(line: &Line, rules: &[&Hit], top: &Hit, items: &Range<usize>) -> bool {
     let anew = |h: &&&Hit| {
-        let small = |i: usize| ["a", "the", "another", "then"].iter().any(|w| line.is_word(i, w));
+        let small = |i: usize| line.is_one_of(i, &["a", "the", "another", "then"]);
         let first = if h.first > 0 && small(h.first - 1) { h.first - 1 } else { h.first };
         h.kind == top.kind
             && h.first >= top.end

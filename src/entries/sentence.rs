@@ -61,7 +61,7 @@ pub fn takes_back(line: &Line, i: usize) -> bool {
     // "stops at, hang on, seventeen": nothing was said yet that could be taken back.
     let open = ["at", "to", "is", "size", "a", "the", "of", "with", "was"];
     let before = i.checked_sub(1).map(|b| if line.is_mark(b, ",") { b.saturating_sub(1) } else { b });
-    if cue(line, i, "hold") && before.is_some_and(|b| open.iter().any(|w| line.is_word(b, w))) {
+    if cue(line, i, "hold") && before.is_some_and(|b| line.is_one_of(b, &open)) {
         return false;
     }
     // "need to wait five minutes", "and wait five"
@@ -85,14 +85,14 @@ pub fn takes_back(line: &Line, i: usize) -> bool {
         || line.is_mark(next, "-")
         || cue(line, next, "repair")
         || line.atom(next).is_some()
-        || ["it", "that", "that's", "it's", "the"].iter().any(|w| line.is_word(next, w))
+        || line.is_one_of(next, &["it", "that", "that's", "it's", "the"])
         || line.term(next, "fillers").is_some()
 }
 
 /// Does a clause that denies begin at item `i` ("no second one could be found", "I didn't find it")?
 pub fn denies_from(line: &Line, i: usize) -> bool {
     let denies = |k: usize| (cue(line, k, "no") || cue(line, k, "negation")) && !takes_back(line, k);
-    let subject = ["i", "we", "he", "she", "they", "but", "and"].iter().any(|w| line.is_word(i, w));
+    let subject = line.is_one_of(i, &["i", "we", "he", "she", "they", "but", "and"]);
     denies(i) || subject && denies(i + 1)
 }
 
@@ -127,7 +127,7 @@ pub fn sentences(line: &Line, held: impl IntoIterator<Item = Range<usize>>, lect
 
 /// Strong words of correction behind a clause that ends without a value.
 fn corrects_earlier(line: &Line, i: usize) -> bool {
-    const STRONG: [&str; 6] = ["correct", "misspoke", "lie", "mistake", "amend", "should read"];
+    const STRONG: &[&str] = &["correct", "misspoke", "lie", "mistake", "amend", "should read"];
     let strong = || {
         let said = line.spoken(i, i + 1);
         STRONG.iter().any(|w| said.contains(w))
@@ -177,8 +177,7 @@ fn push_part(line: &Line, items: Range<usize>, lecture: bool, conditional: bool,
                 }
                 let mut s = self::speech(line, part.clone(), lecture);
                 // What follows a question or request in the same sentence belongs to it, but for the answer.
-                answered |= talking
-                    && ["yes", "yeah", "yep", "yup", "aye"].iter().any(|w| line.is_word(part.start, w));
+                answered |= talking && line.is_one_of(part.start, &["yes", "yeah", "yep", "yup", "aye"]);
                 // "what's it saying, M B nineteen and a half, …"
                 let lengths = part.clone().any(|i| line.term(i, "canals").is_some())
                     && part.clone().any(|i| line.atom(i).is_some())
@@ -280,7 +279,7 @@ fn speech(line: &Line, items: Range<usize>, lecture: bool) -> Speech {
         let sent = |i: usize| {
             let by = i > 0 && (line.is_word(i - 1, "by") || line.is_word(i - 1, "from"));
             let came = ["sent", "referred", "come", "came"];
-            by && (i.saturating_sub(4)..i).any(|k| came.iter().any(|w| line.holds(k, w)))
+            by && (i.saturating_sub(4)..i).any(|k| line.holds_one_of(k, &came))
         };
         other.is_some_and(|i| !with(i) && !sent(i))
             && !["plan", "plan-after", "condition"].iter().any(|c| any(c))
@@ -288,12 +287,12 @@ fn speech(line: &Line, items: Range<usize>, lecture: bool) -> Speech {
     // "root filled in 2011"
     let year = |i: usize| {
         let n = line.atom(i).filter(|a| matches!(a.form, Form::Printed { digits: 4, .. }));
-        let told = i > 0 && ["in", "since", "from"].iter().any(|w| line.is_word(i - 1, w));
+        let told = i > 0 && line.is_one_of(i - 1, &["in", "since", "from"]);
         told && n.and_then(|a| a.value.to_whole()).is_some_and(|n| (1950..2040).contains(&n))
     };
     let numbers = items.clone().filter(|&i| line.atom(i).is_some()).count();
     let other = ["lot", "batch", "now", "today", "expiry", "expires"];
-    let only = numbers == 1 && !items.clone().any(|i| other.iter().any(|w| line.is_word(i, w)));
+    let only = numbers == 1 && !items.clone().any(|i| line.is_one_of(i, &other));
     if any("past") || of_others() || only && items.clone().any(year) {
         return Speech::Past;
     }
@@ -325,7 +324,7 @@ fn speech(line: &Line, items: Range<usize>, lecture: bool) -> Speech {
 
 /// Does a word of the class stand right before item `i` ("allergic to | articaine")?
 pub(super) fn is_behind(line: &Line, i: usize, class: &str) -> bool {
-    let small = |k: usize| ["to", "the", "a", "an", "of", "with", "from"].iter().any(|w| line.is_word(k, w));
+    let small = |k: usize| line.is_one_of(k, &["to", "the", "a", "an", "of", "with", "from"]);
     let near = i.saturating_sub(4)..i;
     near.rev().find(|&k| !small(k)).is_some_and(|k| cue(line, k, class))
 }

@@ -151,12 +151,12 @@ pub fn is_general(line: &Line, items: Range<usize>) -> Option<usize> {
 fn is_learner(line: &Line, i: usize) -> bool {
     let spoken_to =
         ["thank", "see", "show", "tell", "ask", "of", "for", "can", "could", "would", "did", "have", "to"];
-    cue(line, i, "you") && !(i > 0 && spoken_to.iter().any(|w| line.is_word(i - 1, w)))
+    cue(line, i, "you") && !(i > 0 && line.is_one_of(i - 1, &spoken_to))
 }
 
 /// "and I've flushed two mil", "so I topped up": a lecturer's own deed, though no tooth was named.
 fn tells_a_deed(line: &Line, sentence: &Range<usize>) -> bool {
-    let own = |i: usize| ["i", "we", "i've", "we've", "i'd"].iter().any(|w| line.is_word(i, w));
+    let own = |i: usize| line.is_one_of(i, &["i", "we", "i've", "we've", "i'd"]);
     let deed = |i: usize| {
         let w = line.text(i);
         w.ends_with("ed") && w.len() > 4 && w != "need" || cue(line, i, "past-verb")
@@ -166,7 +166,7 @@ fn tells_a_deed(line: &Line, sentence: &Range<usize>) -> bool {
 
 /// "the sealer is only a thin film": a copula that no participle follows says what is, not what one does.
 fn states_a_fact(line: &Line, sentence: &Range<usize>) -> bool {
-    let says = |i: usize| ["is", "are", "was", "were", "means", "happens"].iter().any(|w| line.is_word(i, w));
+    let says = |i: usize| line.is_one_of(i, &["is", "are", "was", "were", "means", "happens"]);
     let does = |i: usize| {
         let w = line.text(i);
         w.ends_with("ed")
@@ -185,11 +185,11 @@ fn ends_reach(line: &Line, i: usize) -> bool {
         "made", "kept", "dropped", "switched",
     ];
     let subject = line.is_word(i, "i") || line.is_word(i, "we");
-    let thinks = i > 0 && ["think", "believe", "say", "that"].iter().any(|w| line.is_word(i - 1, w));
-    subject && !thinks && deed.iter().any(|w| line.is_word(i + 1, w))
+    let thinks = i > 0 && line.is_one_of(i - 1, &["think", "believe", "say", "that"]);
+    subject && !thinks && line.is_one_of(i + 1, &deed)
         || line.is_word(i, "but")
         // "not obturating today so calcium hydroxide", but "not so deep", "so that it does not …"
-        || line.is_word(i, "so") && !["that", "much", "far", "as"].iter().any(|w| line.is_word(i + 1, w))
+        || line.is_word(i, "so") && !line.is_one_of(i + 1, &["that", "much", "far", "as"])
         // "avoided extrusion by keeping the needle short"
         || line.is_word(i, "by") && line.text(i + 1).ends_with("ing")
         || cue(line, i, "then")
@@ -213,7 +213,7 @@ fn negated(
         if ends_reach(line, i) {
             break;
         }
-        let onward = ["so", "then", "and"].iter().any(|w| line.is_word(i + 1, w));
+        let onward = line.is_one_of(i + 1, &["so", "then", "and"]);
         if line.is_mark(i, ",") && (i < stretch.start || onward) {
             break;
         }
@@ -243,12 +243,12 @@ fn negated(
             return Some(i);
         }
         // "without a dressing", but "without pain the ten file reached length"
-        let small = |k: usize| ["a", "an", "any", "the", "using"].iter().any(|w| line.is_word(k, w));
+        let small = |k: usize| line.is_one_of(k, &["a", "an", "any", "the", "using"]);
         let reaches = !line.is_word(i, "without") || (i + 1..anchor).all(small);
         // "no, ML is 19.5", without its comma
         let turns_back = i == from
             && line.term(i + 1, "canals").is_some()
-            && ["is", "was", "should"].iter().any(|w| line.is_word(i + 2, w));
+            && line.is_one_of(i + 2, &["is", "was", "should"]);
         if cue(line, i, "no") && anchor - i <= 4 && reaches && !turns_back {
             return Some(i);
         }
@@ -262,8 +262,8 @@ fn negated(
             line.is_word(k, "no") && k > anchor && line.atom(k - 1).is_none() && !line.is_mark(k - 1, ",");
         let skipped = line.is_mark(k - 1, ",") && cue(line, k, "negation-after");
         // ", I skipped it"
-        let subject = ["i", "we", "he", "she", "they"].iter().any(|w| line.is_word(k, w));
-        let object = ["it", "that", "them", "those"].iter().any(|w| line.is_word(k + 2, w));
+        let subject = line.is_one_of(k, &["i", "we", "he", "she", "they"]);
+        let object = line.is_one_of(k + 2, &["it", "that", "them", "those"]);
         let own = line.is_mark(k - 1, ",")
             && subject
             && (cue(line, k + 1, "negation") || cue(line, k + 1, "negation-after"))
@@ -286,8 +286,7 @@ fn negated(
     while i < stretch.end.max(anchor) {
         // "a ledge was found, and it could not be bypassed": something else is told.
         let next = i + 1 + usize::from(line.is_word(i + 1, "then"));
-        let subject =
-            || ["it", "i", "we", "he", "she", "they", "this", "that"].iter().any(|w| line.is_word(next, w));
+        let subject = || line.is_one_of(next, &["it", "i", "we", "he", "she", "they", "this", "that"]);
         if i > anchor && (line.is_word(i, "and") || line.is_phrase(i, "and then")) && subject() {
             break;
         }
@@ -303,9 +302,7 @@ fn negated(
             let clause = (i + 1..sentence.end).take_while(|&k| {
                 !line.is_mark(k, ",")
                     && !line.is_mark(k, ".")
-                    && !["because", "as", "since", "so", "and", "but", "for"]
-                        .iter()
-                        .any(|w| line.is_word(k, w))
+                    && !line.is_one_of(k, &["because", "as", "since", "so", "and", "but", "for"])
             });
             let (mut words, mut says) = (0, false);
             for k in clause {
@@ -373,7 +370,7 @@ fn planned(
 
 /// "the ten is going to length", "going to nineteen": how far, and no plan.
 pub(super) fn goes_so_far(line: &Line, i: usize) -> bool {
-    let small = |k: &usize| ["the", "full", "working"].iter().any(|w| line.is_word(*k, w));
+    let small = |k: &usize| line.is_one_of(*k, &["the", "full", "working"]);
     let far = (i + 1..i + 4).find(|k| !small(k)).unwrap_or(i + 1);
     let length = |k: usize| line.holds(k, "length") || line.holds(k, "apex");
     line.is_phrase(i, "going to") && (line.atom(far).is_some() || length(far))
@@ -387,7 +384,7 @@ pub(super) fn is_but_not(line: &Line, i: usize) -> bool {
 /// Words that put what stands before them in the place of what follows.
 pub(super) fn contrasts(line: &Line, i: usize) -> bool {
     // "obturation today not doing": of the step itself.
-    let small = |k: &usize| ["a", "an", "the", "to"].iter().any(|w| line.is_word(*k, w));
+    let small = |k: &usize| line.is_one_of(*k, &["a", "an", "the", "to"]);
     let next = (i + 1..i + 4).find(|k| !small(k)).unwrap_or(i + 1);
     let names = line.items.get(next).is_some_and(|it| match &it.what {
         What::Term(tags, _) => tags.iter().any(|t| !matches!(&*t.vocabulary, "cues" | "fillers")),

@@ -13,7 +13,7 @@ use crate::{
 const FROM: f64 = 0.12;
 
 /// Words of these classes are of talk rather than of work.
-const TALK: [&str; 15] = [
+const TALK: &[&str] = &[
     "day", "fact", "talk", "audience", "question", "you", "patient", "restate", "general", "reason",
     "beside", "existing", "removal", "request", "unsure",
 ];

@@ -44,13 +44,13 @@ pub(super) fn cost(line: &Line, kinds: &Kinds, hits: &[Hit], at: usize) -> f32 {
 
 /// Does a mark or a joiner stand where a cut is?
 fn parts_here(line: &Line, at: usize) -> bool {
-    let joins = |i: usize| ["and", "then", "with"].iter().any(|w| line.is_word(i, w)) || cue(line, i, "then");
+    let joins = |i: usize| line.is_one_of(i, &["and", "then", "with"]) || cue(line, i, "then");
     at == 0 || joins(at) || line.items.get(at - 1).is_some_and(|it| it.what == What::Mark)
 }
 
 /// Stands the name of something right before a number here ("EDTA | seventeen percent")?
 fn tears(line: &Line, at: usize) -> bool {
-    const NAMES: [&str; 4] = ["irrigants", "instruments", "anaesthetics", "drugs"];
+    const NAMES: &[&str] = &["irrigants", "instruments", "anaesthetics", "drugs"];
     let named = |b: usize| NAMES.iter().any(|v| line.term(b, v).is_some());
     line.atom(at).is_some() && at.checked_sub(1).is_some_and(named)
 }
@@ -97,5 +97,5 @@ fn tears_canals(line: &Line, at: usize) -> bool {
 /// Does a verb, or a "no", begin here that tells of the canal right before it ("… and the distal | went to twenty")?
 pub(super) fn tells_of_it(line: &Line, i: usize) -> bool {
     let verb = ["was", "is", "went", "goes", "got", "gets", "took", "takes", "had", "has", "needed", "to"];
-    verb.iter().any(|w| line.is_word(i, w)) || cue(line, i, "no") || cue(line, i, "negation")
+    line.is_one_of(i, &verb) || cue(line, i, "no") || cue(line, i, "negation")
 }

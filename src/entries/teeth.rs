@@ -71,7 +71,7 @@ impl Session<'_> {
         let pronoun = hit
             .end
             .checked_sub(2)
-            .is_some_and(|b| line.is_word(hit.end - 1, "one") && pointed.iter().any(|w| line.is_word(b, w)));
+            .is_some_and(|b| line.is_word(hit.end - 1, "one") && line.is_one_of(b, &pointed));
         // "teeth, one two three four": someone counts.
         let counted =
             ["things", "people", "patients", "others", "more", "times", "hours", "goes", "tries", "dentists"];
@@ -84,7 +84,7 @@ impl Session<'_> {
         let counts_visits = said.len() == 1 && line.term(hit.end, "counted").is_some();
         let counting = counts_visits
             || line.atom(hit.end).is_some() && line.unit(hit.end + 1).is_none() && !spelled_out
-            || counted.iter().any(|w| line.is_word(hit.end, w));
+            || line.is_one_of(hit.end, &counted);
         // "twenty two years", "about three mil": a measure.
         let announced = hit.end.checked_sub(2).is_some_and(|b| line.term(b, "tooth_words").is_some());
         let unit = line.unit(hit.end);
@@ -105,7 +105,7 @@ impl Session<'_> {
         let turns = matches!(hit.of, Of::Rule(r) if kind.rules.get(r).is_some_and(|r| r.turns_to));
         let from = line.sentence_start(hit.first).max(hit.first.saturating_sub(FAR));
         let at_work = |i: usize| {
-            const MOVES: [&str; 18] = [
+            const MOVES: &[&str] = &[
                 "magnification",
                 "microscope",
                 "scope",
@@ -126,7 +126,7 @@ impl Session<'_> {
                 "strokes",
             ];
             ["canals", "instruments", "motions"].iter().any(|v| line.term(i, v).is_some())
-                || MOVES.iter().any(|w| line.holds(i, w))
+                || line.holds_one_of(i, MOVES)
         };
         // "now to 21 with the 15", "on to 25, 3 pecks"
         let next = hit.end + 1..hit.end + 4;
@@ -166,10 +166,10 @@ impl Session<'_> {
             line.is_word(i, "number") || line.is_mark(i, "#") || named_so(i) || line.is_mark(i, "-")
         });
         if self.tooth.is_none() && atoms == 1 && !signed {
-            const AGES: [&str; 11] =
-                ["male", "female", "year", "years", "yr", "aged", "old", "mrs", "mr", "ms", "miss"];
+            const AGES: &[&str] =
+                &["male", "female", "year", "years", "yr", "aged", "old", "mrs", "mr", "ms", "miss"];
             let near = hit.first.saturating_sub(3)..hit.end + 3;
-            let aged = near.clone().any(|i| AGES.iter().any(|w| line.holds(i, w)));
+            let aged = near.clone().any(|i| line.holds_one_of(i, AGES));
             // "two today, number four and number five", of universal numbers
             let numbered = |i: usize| {
                 self.x.settings.notation == tooth::Notation::Universal
@@ -179,7 +179,7 @@ impl Session<'_> {
                 let number = |k: usize| line.atom(k).is_some() || line.term(k, "tooth_names").is_some();
                 named_so(i) && (i + 1..i + 3).any(number) || numbered(i) && line.atom(i + 1).is_some()
             });
-            let ordinal = ["st", "nd", "rd", "th"].iter().any(|w| line.is_word(hit.end, w));
+            let ordinal = line.is_one_of(hit.end, &["st", "nd", "rd", "th"]);
             if aged || better || ordinal {
                 return false;
             }
@@ -211,8 +211,7 @@ impl Session<'_> {
             // "the length is twenty six"
             let measures =
                 ["length", "lengths", "size", "sizes", "depth", "stop", "reading", "locator", "gauge"];
-            let measured =
-                (hit.first.saturating_sub(3)..hit.first).any(|i| measures.iter().any(|w| line.holds(i, w)));
+            let measured = (hit.first.saturating_sub(3)..hit.first).any(|i| line.holds_one_of(i, &measures));
             if measured {
                 return false;
             }
@@ -263,7 +262,7 @@ impl Session<'_> {
                 || line.is_word(i + 1, "now")
                 || line.opens_sentence(i)
         };
-        let behind = |i: usize| i > 0 && ["in", "on"].iter().any(|w| line.is_word(i - 1, w));
+        let behind = |i: usize| i > 0 && line.is_one_of(i - 1, &["in", "on"]);
         let word = |k: &usize| line.items.get(*k).is_some_and(|it| it.what != What::Mark);
         let alone = (0..at.placed.len()).filter(word).count() == 1;
         let mut named_at: Vec<(usize, String)> = Vec::new();
@@ -315,8 +314,7 @@ impl Session<'_> {
         const BACK: usize = 8;
         let line = &at.line;
         let from = line.sentence_start(items.start).max(items.start.saturating_sub(3));
-        let corrects =
-            |i: usize| cue(line, i, "repair") || ["change", "meant"].iter().any(|w| line.is_word(i, w));
+        let corrects = |i: usize| cue(line, i, "repair") || line.is_one_of(i, &["change", "meant"]);
         if self.tooth.is_none() || !(from..items.end).any(corrects) {
             return;
         }
@@ -372,7 +370,7 @@ impl Session<'_> {
         let names = |h: &Hit| self.x.kinds.all.get(h.kind).is_some_and(|k| k.place == Place::NamesTeeth);
         let quadrant = |h: &Hit| h.found.terms.iter().any(|t| &*t.vocabulary == "quadrants");
         let asks = at.line.is_mark(items.end.saturating_sub(1), "?");
-        let small = |i: usize| ["the", "on", "for", "so", "and"].iter().any(|w| at.line.is_word(i, w));
+        let small = |i: usize| at.line.is_one_of(i, &["the", "on", "for", "so", "and"]);
         let start = (items.start..items.end).find(|&i| !small(i) && at.line.term(i, "fillers").is_none())?;
         let hit = at
             .hits
@@ -413,13 +411,14 @@ impl Session<'_> {
         let tool = |i: usize| {
             line.term(i, "instruments").is_some()
                 || line.term(i, "colours").is_some()
-                || [
-                    "file", "files", "length", "clamp", "size", "taper", "cone", "points", "gauge", "bur",
-                    "burs", "round", "blade", "scalpel", "probe", "spreader", "plugger", "post", "drill",
-                    "suture", "forceps",
-                ]
-                .iter()
-                .any(|w| line.is_word(i, w))
+                || line.is_one_of(
+                    i,
+                    &[
+                        "file", "files", "length", "clamp", "size", "taper", "cone", "points", "gauge",
+                        "bur", "burs", "round", "blade", "scalpel", "probe", "spreader", "plugger", "post",
+                        "drill", "suture", "forceps",
+                    ],
+                )
         };
         let short = line.is_word(hit.end, "short") || line.is_word(hit.end + 1, "short");
         let size = said.parse().is_ok_and(|n| crate::words::slot::is_standard_size(Decimal::whole(n)));
@@ -610,7 +609,5 @@ impl Session<'_> {
 
 /// Words after which a number is a size or a length, never a tooth.
 fn at_slot(line: &Line, i: usize) -> bool {
-    ["to", "at", "size", "file", "length", "stop", "past", "reads", "a", "an"]
-        .iter()
-        .any(|w| line.is_word(i, w))
+    line.is_one_of(i, &["to", "at", "size", "file", "length", "stop", "past", "reads", "a", "an"])
 }

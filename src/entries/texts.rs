@@ -97,7 +97,7 @@ pub(super) fn text_range(
         }
     };
     // "identity was checked | and the consent form was signed": what joins the next text belongs to neither.
-    let joins = |i: usize| ["the", "a", "an", "and"].iter().any(|w| line.is_word(i, w));
+    let joins = |i: usize| line.is_one_of(i, &["the", "a", "an", "and"]);
     let joined = to == TakesTo::Next && next == Some(end) && items.end < end && (items.end..end).all(joins);
     if to != TakesTo::WholeSentence && items.end != end && !joined {
         return None;
@@ -112,7 +112,7 @@ pub(super) fn text_range(
     }
     // "it's weeping, so": it goes on elsewhere.
     let last = (rule.end..end).rev().find(|&i| line.items.get(i).is_some_and(|it| it.what != What::Mark));
-    if last.is_some_and(|i| i > rule.end && ["so", "because", "but"].iter().any(|w| line.is_word(i, w))) {
+    if last.is_some_and(|i| i > rule.end && line.is_one_of(i, &["so", "because", "but"])) {
         return None;
     }
     let start = if with_rule { rule.start } else { rule.end };

@@ -10,7 +10,7 @@ use super::{
 };
 
 /// Words after a measure that is neither a length of a canal nor a depth in one ("a five millimetre radiolucency").
-const NO_DEPTH: [&str; 12] = [
+const NO_DEPTH: &[&str] = &[
     "radiolucency",
     "radiolucent",
     "lesion",
@@ -43,7 +43,7 @@ pub(super) fn mm(line: &Line, i: usize) -> Option<Reading> {
             r.end += 1;
             r.has_unit = true;
             and_a_half(line, &mut r, 1);
-            if NO_DEPTH.iter().any(|w| line.is_word(r.end, w)) {
+            if line.is_one_of(r.end, NO_DEPTH) {
                 return None;
             }
         } else if r.end > i + 1 {

@@ -98,7 +98,7 @@ fn quiet_false_starts(tokens: &mut [Token]) {
 }
 
 /// Short words that may stand before a comma and a longer word that begins like them.
-const KNOWN: [&str; 12] = ["mb", "ml", "db", "dl", "mm", "in", "on", "to", "no", "so", "it", "and"];
+const KNOWN: &[&str] = &["mb", "ml", "db", "dl", "mm", "in", "on", "to", "no", "so", "it", "and"];
 
 impl Line {
     pub fn new(breath: &Breath, vocabulary: &Vocabulary) -> Self {
@@ -209,7 +209,7 @@ impl Line {
 
     /// "it is twenty to two", "till ten past four", "at half past three": no sizes and no lengths.
     fn hide_the_clock(&mut self) {
-        const BEFORE: [&str; 18] = [
+        const BEFORE: &[&str] = &[
             "is", "it's", "was", "at", "since", "till", "until", "by", "before", "after", "from", "nearly",
             "almost", "about", "gone", "only", "already", "around",
         ];
@@ -222,13 +222,12 @@ impl Line {
         let hour = |i: usize| {
             let n = self.atom(i).and_then(|a| a.value.to_whole());
             let measures = ["short", "shy", "beyond", "past", "of", "off", "from", "back"];
-            let ends = self.atom(i + 1).is_none()
-                && self.unit(i + 1).is_none()
-                && !measures.iter().any(|w| self.is_word(i + 1, w));
+            let ends =
+                self.atom(i + 1).is_none() && self.unit(i + 1).is_none() && !self.is_one_of(i + 1, &measures);
             n.is_some_and(|n| (1..=12).contains(&n)) && ends
         };
         let of_clock = |i: usize| {
-            let told = i > 0 && BEFORE.iter().any(|w| self.is_word(i - 1, w));
+            let told = i > 0 && self.is_one_of(i - 1, BEFORE);
             let past = self.is_word(i + 1, "past");
             let to = self.is_word(i + 1, "to");
             // "stuck at ten to five" would be a depth that no file has.
@@ -284,6 +283,11 @@ impl Line {
         self.tokens_of(item).iter().any(|t| t.text == word)
     }
 
+    /// Is one of some words among the words of an item?
+    pub fn holds_one_of(&self, item: usize, words: &[&str]) -> bool {
+        words.iter().any(|word| self.holds(item, word))
+    }
+
     /// Is the item these words ("going to")?
     pub fn is_phrase(&self, item: usize, words: &str) -> bool {
         self.tokens_of(item).iter().map(|t| t.text.as_str()).eq(words.split(' '))
@@ -328,6 +332,11 @@ impl Line {
     pub fn is_word(&self, item: usize, word: &str) -> bool {
         matches!(self.items.get(item), Some(i) if i.end == i.first + 1 && !matches!(i.what, What::Mark))
             && self.text(item) == word
+    }
+
+    /// Is an item one of some words?
+    pub fn is_one_of(&self, item: usize, words: &[&str]) -> bool {
+        words.iter().any(|word| self.is_word(item, word))
     }
 
     /// Is an item a mark that ends a sentence?
@@ -398,8 +407,8 @@ fn is_unit(tag: &Tag) -> bool {
 
 /// Where each term starts: its end, its meanings, found by sound.
 /// Words that may stand before a question ("and is the needle ready").
-const OPENS: [&str; 14] =
-    ["so", "and", "ok", "okay", "right", "well", "um", "uh", "er", "but", "now", "oh", "hey", "sorry"];
+const OPENS: &[&str] =
+    &["so", "and", "ok", "okay", "right", "well", "um", "uh", "er", "but", "now", "oh", "hey", "sorry"];
 
 fn terms(tokens: &[Token], vocabulary: &Vocabulary) -> Vec<Option<(usize, Vec<Tag>, bool)>> {
     let mut out = vec![None; tokens.len()];
@@ -469,7 +478,7 @@ fn interjection(tokens: &[Token], atom: &Atom) -> bool {
     let word = |i: usize| tokens.get(i).map(|t| t.text.as_str());
     // "that one was stiffer", "the other one": no number.
     if word(atom.first) == Some("one") && atom.end == atom.first + 1 {
-        const POINTS: [&str; 16] = [
+        const POINTS: &[&str] = &[
             "that", "this", "which", "other", "last", "next", "another", "only", "any", "same", "every",
             "each", "new", "old", "big", "white",
         ];

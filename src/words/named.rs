@@ -144,7 +144,7 @@ pub(super) fn ratio(line: &Line, i: usize) -> Option<Reading> {
     if a.value != Decimal::whole(1) || a.form == Form::Article {
         return None;
     }
-    let joint = ["to", "in", "per", "is", "on", "for"].iter().any(|w| line.is_word(i + 1, w))
+    let joint = line.is_one_of(i + 1, &["to", "in", "per", "is", "on", "for"])
         || [":", "-", "/"].iter().any(|m| line.is_mark(i + 1, m));
     // "one is to two lakh"
     let is_to = usize::from(line.is_word(i + 1, "is") && line.is_word(i + 2, "to"));
@@ -168,7 +168,7 @@ pub(super) fn ratio(line: &Line, i: usize) -> Option<Reading> {
         .items
         .get(i + 3 + article)
         .is_some_and(|it| line.tokens.get(it.first).is_some_and(|t| t.joined && t.text == "k"));
-    let lakh = ["lakh", "lakhs", "lac", "lacs"].iter().any(|w| line.is_word(i + 3 + article, w));
+    let lakh = line.is_one_of(i + 3 + article, &["lakh", "lakhs", "lac", "lacs"]);
     let value = match (blank || kilo, lakh) {
         (true, _) => b.value.saturating_times(1000),
         (_, true) => b.value.saturating_times(100_000),

@@ -411,7 +411,7 @@ impl Reader<'_> {
             let rest = self.below_hundred(e + and);
             // "five hundred, four times", "three hundred, one short": two numbers.
             let measured = |end: usize| {
-                const COUNTED: [&str; 14] = [
+                const COUNTED: &[&str] = &[
                     "times", "time", "short", "beyond", "point", "days", "cycles", "pecks", "passes",
                     "strokes", "tablets", "capsules", "weeks", "minutes",
                 ];

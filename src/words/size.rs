@@ -44,7 +44,7 @@ pub(super) fn size(line: &Line, i: usize) -> Option<Reading> {
         // "root filled in 2011": a year.
         Form::Printed { digits: 4, .. }
             if i > 0
-                && ["in", "since", "until", "from", "of"].iter().any(|w| line.is_word(i - 1, w))
+                && line.is_one_of(i - 1, &["in", "since", "until", "from", "of"])
                 && a.value.to_whole().is_some_and(|n| (1950..2040).contains(&n)) =>
         {
             return None;

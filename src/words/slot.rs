@@ -303,7 +303,7 @@ pub(super) fn one_digit(a: &Atom) -> bool {
 
 /// Words that make the number before them a number of its own ("one short", "three pecks").
 pub(super) fn follows_measure(line: &Line, i: usize) -> bool {
-    ["short", "beyond", "past", "back", "of", "through", "shy"].iter().any(|w| line.is_word(i, w))
+    line.is_one_of(i, &["short", "beyond", "past", "back", "of", "through", "shy"])
         || line.term(i, "counted").is_some()
         || line.is_mark(i, "%")
 }
@@ -314,7 +314,7 @@ pub(super) fn has_own_unit(line: &Line, i: usize) -> bool {
 
 /// Does "size" or "#" stand before item `i`?
 pub(super) fn is_sized(line: &Line, i: usize) -> bool {
-    i > 0 && (["size", "sized"].iter().any(|w| line.is_word(i - 1, w)) || line.is_mark(i - 1, "#"))
+    i > 0 && (line.is_one_of(i - 1, &["size", "sized"]) || line.is_mark(i - 1, "#"))
 }
 
 /// Thirteen for thirty and so on, both ways.
@@ -360,9 +360,7 @@ fn with_unit(line: &Line, i: usize, units: &[(&str, i64)]) -> Option<Reading> {
     }
     // "one full minute"
     r.end += usize::from(
-        ["full", "whole", "good", "solid", "further", "more", "extra", "additional"]
-            .iter()
-            .any(|w| line.is_word(r.end, w)),
+        line.is_one_of(r.end, &["full", "whole", "good", "solid", "further", "more", "extra", "additional"]),
     );
     let unit = line.unit(r.end)?;
     let (_, by) = units.iter().find(|(u, _)| *u == unit)?;
@@ -388,7 +386,7 @@ fn seconds(line: &Line, i: usize) -> Option<Reading> {
     let noun = |k: usize| {
         line.items.get(k).is_some_and(|it| it.what != What::Mark)
             && line.term(k, "fillers").is_none()
-            && !joins.iter().any(|w| line.is_word(k, w))
+            && !line.is_one_of(k, &joins)
     };
     if r.value == Decimal::whole(1) && line.is_word(r.end - 1, "second") && noun(r.end) {
         return None;

@@ -130,7 +130,7 @@ fn cut(word: &str, heard: usize, out: &mut Vec<Token>) {
 
 /// "the dam's on", "five cc's": the ending says nothing that a table needs. Pronouns and question words keep theirs.
 pub(super) fn without_ending(word: &str) -> &str {
-    const KEEP: [&str; 16] = [
+    const KEEP: &[&str] = &[
         "it", "that", "there", "here", "what", "who", "where", "how", "let", "he", "she", "when", "why",
         "this", "everyone", "one",
     ];
