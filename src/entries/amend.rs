@@ -446,6 +446,7 @@ impl Session<'_> {
             return;
         };
         let mut found = Vec::new();
+        let among = told_among_others(at, items, &draft.pieces);
         // "in ten days. Correction, one week": of these fields there is one.
         let either = self.x.kinds.all.get(note.kind).map_or(&[][..], |k| &k.either);
         for p in draft.pieces.iter().filter(|p| replaces && either.contains(&p.field)) {
@@ -467,9 +468,14 @@ impl Session<'_> {
             let was = old.clone().filter(|o| replaces && value.number().is_some() && o != value);
             let number = p.items.clone().rev().find(|&i| at.line.atom(i).is_some());
             let aside = was.filter(|_| goes_on_with_talk(at, items, number.map_or(p.items.end, |i| i + 1)));
+            // "wait, phone. Two minutes.", "back in five minutes".
+            let among = among && old.is_none() && value.number().is_some();
             let old = old.and_then(|v| serde_json::to_value(v).ok()).unwrap_or(serde_json::Value::Null);
             entry.heard.entry(p.field.clone()).or_insert(old);
             entry.doubts.retain(|d| d.field != p.field);
+            if among {
+                push_doubt(entry, &p.field, "told among words of something else", &[]);
+            }
             if let Some(was) = aside {
                 push_doubt(entry, &p.field, "other words follow this correction", &[was]);
             }
@@ -650,6 +656,20 @@ pub(super) fn fits(kind: &Kind, piece: &Piece) -> bool {
 
 pub(super) fn same_tooth(s: &Session<'_>, i: usize) -> bool {
     s.entries.get(i).is_some_and(|e| e.tooth == s.tooth)
+}
+
+/// "wait, phone. Two minutes", "back in five minutes": is a number told of something else, perhaps?
+fn told_among_others(at: &At<'_>, items: &Range<usize>, pieces: &[Piece]) -> bool {
+    let line = &at.line;
+    let others = ["talk", "patient", "elsewhere", "others", "not-here"];
+    let back = |p: &Piece| {
+        let start = p.items.start;
+        start >= 2 && line.is_word(start - 2, "back") && line.is_word(start - 1, "in")
+    };
+    // Minutes are told of all things; a size or a gauge is told of steps.
+    let of_time = pieces.iter().any(|p| p.field == "duration_s");
+    of_time && (strange_words(at, items, pieces) > 0 || pieces.iter().any(back))
+        || items.clone().any(|i| others.iter().any(|class| cue(line, i, class)))
 }
 
 /// Is something told behind a corrected number that no step knows?
