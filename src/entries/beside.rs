@@ -328,7 +328,7 @@ impl Session<'_> {
         let names = |n: &Note| self.x.kinds.all.get(n.kind).is_some_and(|k| k.place == Place::NamesTeeth);
         let begun = self.live().next().and_then(|i| self.notes.get(i)).is_none_or(|n| !names(n));
         let within =
-            |word: &[&str], range: Range<usize>| range.into_iter().any(|i| line.holds_one_of(i, &word));
+            |word: &[&str], range: Range<usize>| range.into_iter().any(|i| line.holds_one_of(i, word));
         // "moved the clamp to tooth 37", "doing 37 another day", "a second opinion on 37"
         let other = within(
             &[

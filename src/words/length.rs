@@ -5,7 +5,8 @@ use super::{
     line::Line,
     number::{Atom, Form},
     slot::{
-        Reading, Slot, digit_after, follows_measure, has_own_unit, is_sized, is_standard_size, one_digit,
+        Reading, Slot, digit_after, follows_measure, has_own_unit, is_sized, is_standard_size, is_taper,
+        one_digit,
     },
 };
 
@@ -24,6 +25,12 @@ const NO_DEPTH: &[&str] = &[
     "apart",
     "margin",
 ];
+
+/// No canal is longer, in millimetres (soft limits of DEVELOPERS.md, widened).
+const DEEPEST: i64 = 32;
+
+/// How many words may stand between a size and "at".
+const BETWEEN: usize = 5;
 
 fn tenth(whole: Decimal, digit: Decimal) -> Option<Decimal> {
     Some(whole.saturating_add(digit.shift(1)?))
@@ -55,6 +62,28 @@ pub(super) fn mm(line: &Line, i: usize) -> Option<Reading> {
     }
     // "size for mesiobuccal": a size is no length.
     (r.has_unit || !is_sized(line, i)).then_some(r)
+}
+
+/// "25 06 at 20", "a 10 file in the MB at 19.5": behind a size, the number after "at" is how deep it went.
+pub(super) fn is_depth(line: &Line, i: usize) -> bool {
+    let at = i.checked_sub(1).filter(|&at| line.is_word(at, "at"));
+    let Some((at, a)) = at.zip(line.atom(i)) else { return false };
+    let deep = a.value >= Decimal::whole(10) && a.value <= Decimal::whole(DEEPEST);
+    let alone = line.atom(i + 1).is_none() && line.unit(i + 1).is_none_or(|u| u == "mm");
+    let between = |j: usize| {
+        line.term(j, "canals").is_some()
+            || line.term(j, "instruments").is_some()
+            || line.is_one_of(j, &["in", "the", "file", "taper"])
+    };
+    let before = (at.saturating_sub(BETWEEN)..at).rev().find(|&j| !between(j));
+    let before = before.filter(|&j| line.unit(j + 1).is_none());
+    let standard = |j: usize| line.atom(j).is_some_and(|s| is_standard_size(s.value));
+    // "30 04": a taper that is printed counts hundredths.
+    let taper = |j: usize| {
+        let hundredths = |v: Decimal| v >= Decimal::whole(2) && v <= Decimal::whole(12);
+        line.atom(j).is_some_and(|t| is_taper(t.value) || hundredths(t.value) && j > 0 && standard(j - 1))
+    };
+    deep && alone && before.is_some_and(|j| standard(j) || taper(j))
 }
 
 /// "MB 20 ML 19 DB 20": the letters of a canal between two lengths, and no millilitres.

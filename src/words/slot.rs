@@ -70,6 +70,8 @@ pub enum Slot {
     MmBare,
     /// Millimetres with a unit that are no shaft's length.
     MmNoShaft,
+    /// Millimetres behind "at" after an instrument's size ("25 06 at 20").
+    MmAt,
     /// A tooth number.
     Tooth,
     /// A tooth number said digit by digit ("three six").
@@ -82,7 +84,7 @@ pub enum Slot {
 pub(super) const COUNT: usize = Slot::ALL.len();
 
 impl Slot {
-    pub const ALL: [Self; 27] = [
+    pub const ALL: [Self; 28] = [
         Self::Count,
         Self::Number,
         Self::Bare,
@@ -110,6 +112,7 @@ impl Slot {
         Self::Tooth,
         Self::ToothDigits,
         Self::Lot,
+        Self::MmAt,
     ];
 
     pub fn named(name: &str) -> Option<Self> {
@@ -130,6 +133,7 @@ impl Slot {
             "mm~" => Self::MmNoSize,
             "mm_" => Self::MmBare,
             "mm=" => Self::MmNoShaft,
+            "mm@" => Self::MmAt,
             "shaft" => Self::Shaft,
             "tooth2" => Self::ToothDigits,
             "size/taper" => Self::SizeTaper,
@@ -204,6 +208,9 @@ pub fn read(slot: Slot, line: &Line, i: usize) -> Option<Reading> {
     if !is_size && is_sized(line, i) && line.atom(i).is_some_and(|a| a.doubt.is_some()) {
         return None;
     }
+    if is_size && length::is_depth(line, i) {
+        return None;
+    }
     // What several slots ask for is read once.
     let mm = |fits: &dyn Fn(&Reading) -> bool| line.reading(Slot::Mm, i).filter(|r| fits(r)).cloned();
     let size = |fits: &dyn Fn(&Reading) -> bool| line.reading(Slot::Size, i).filter(|r| fits(r)).cloned();
@@ -231,6 +238,7 @@ pub fn read(slot: Slot, line: &Line, i: usize) -> Option<Reading> {
         Slot::Taper => taper(line, i),
         Slot::MmPart => mm(&|r| !r.value.is_whole()),
         Slot::MmNoShaft => mm(&|r| r.has_unit && !SHAFTS.iter().any(|s| r.value == Decimal::whole(*s))),
+        Slot::MmAt => mm(&|_| length::is_depth(line, i)),
         Slot::MmBare => mm(&|r| !r.has_unit && !is_standard_size(r.value)),
         Slot::MmNoSize => mm(&|r| r.has_unit || !is_standard_size(r.value)),
         Slot::TaperPart => {
