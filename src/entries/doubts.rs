@@ -516,7 +516,15 @@ pub(super) fn astray(s: &mut Session<'_>, at: &At<'_>) {
                 push_doubt(entry, name, "a part of a number was said after it", &[whole]);
                 continue;
             }
-            let Some(other) = slot::read(slot, &at.line, i).filter(counts) else { continue };
+            let other = slot::read(slot, &at.line, i).filter(counts);
+            // "one minute or two": the unit is not said again.
+            let measured = matches!(slot, Slot::Ml | Slot::Seconds | Slot::Pct | Slot::Mg);
+            let either = i > 0 && at.line.is_one_of(i - 1, &["or", "maybe", "perhaps"]);
+            let bare = slot::read(Slot::Bare, &at.line, i).is_some_and(|o| ends(&o));
+            if other.is_none() && measured && either && turns_back && bare {
+                push_doubt(entry, name, "another number was said after it, without a unit", &[]);
+            }
+            let Some(other) = other else { continue };
             let fits = field.plausible.is_none_or(|(low, high)| other.value >= low && other.value <= high);
             if other.value != value && fits {
                 let reason = "another number that would fit was said after it";
