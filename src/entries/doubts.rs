@@ -516,6 +516,11 @@ pub(super) fn astray(s: &mut Session<'_>, at: &At<'_>) {
                 push_doubt(entry, name, "a part of a number was said after it", &[whole]);
                 continue;
             }
+            // "25 06, sorry, not a 25, a 30"
+            let denied = at.line.is_denied(i) && at.line.atom(i).is_some_and(|a| a.value == value);
+            if denied && note.breath == at.n {
+                push_doubt(entry, name, "this number was denied after it", &[]);
+            }
             let other = slot::read(slot, &at.line, i).filter(counts);
             // "one minute or two": the unit is not said again.
             let measured = matches!(slot, Slot::Ml | Slot::Seconds | Slot::Pct | Slot::Mg);

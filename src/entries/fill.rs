@@ -209,9 +209,8 @@ fn choose(s: &Stretch<'_>, kind: usize, k: &Kind) -> Vec<Piece> {
             !both.is_empty() && (*by == f || both.any(|i| s.line.atom(i).is_some()))
         });
         // "eighteen, not nineteen": what was denied is no value.
-        let denied = hit.first > s.items.start
-            && s.line.is_word(hit.first - 1, "not")
-            && s.line.atom(hit.first).is_some();
+        let number = (hit.first..hit.end).find(|&i| s.line.atom(i).is_some());
+        let denied = number.is_some_and(|i| i > s.items.start && s.line.is_denied(i));
         if clash || denied || field.as_done && is_to_come(s.line, hit.first) {
             continue;
         }
@@ -565,7 +564,7 @@ fn leftover(
         // "two was right, two weeks": said once more.
         let value = s.line.atom(i).map(|a| Value::Number(a.value));
         let restated = s.line.unit(i + 1).is_none() && pieces.iter().any(|p| p.value == value);
-        if !taken_back && !restated && !(i > s.items.start && s.line.is_word(i - 1, "not")) {
+        if !taken_back && !restated && !(i > s.items.start && s.line.is_denied(i)) {
             out.push(i..i + 1);
         }
     }

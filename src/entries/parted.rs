@@ -6,7 +6,10 @@ use super::{
     session::At,
     status,
 };
-use crate::words::line::{Line, What};
+use crate::words::{
+    line::{Line, What},
+    slot::Slot,
+};
 
 /// Of these one stands in the place of another.
 const SORTS: &[&str] = &[
@@ -59,6 +62,11 @@ pub(super) fn cuts(at: &At<'_>) -> Vec<usize> {
         }
         // "lidocaine, | not articaine, | two cartridges"
         if let Some(end) = not_other(line, i) {
+            out.push(i);
+            out.extend(Some(end).filter(|&k| line.is_mark(k, ",")).map(|k| k + 1));
+        }
+        // "25 06, | not a 30", "25 06 | rather than a 30"
+        if let Some(end) = not_size(line, i).filter(|_| open) {
             out.push(i);
             out.extend(Some(end).filter(|&k| line.is_mark(k, ",")).map(|k| k + 1));
         }
@@ -259,6 +267,20 @@ fn not_other(line: &Line, i: usize) -> Option<usize> {
     let end = other + 1;
     let ends = line.items.get(end).is_none_or(|it| it.what == What::Mark);
     (named && ends).then_some(end)
+}
+
+/// "not a 30", "thought about a 30", "rather than a 30 file" behind a size: another one, not used. Gives where it ends.
+fn not_size(line: &Line, i: usize) -> Option<usize> {
+    let otherwise =
+        ["negation", "perhaps"].iter().any(|class| cue(line, i, class)) || status::contrasts(line, i);
+    let other = i + 2;
+    let sized = |k: usize| line.reading(Slot::StandardSize, k).map(|r| r.end);
+    let end = sized(other).filter(|_| otherwise && line.is_one_of(i + 1, &["a", "an", "the", "another"]))?;
+    let end = end + usize::from(line.term(end, "instruments").is_some());
+    let ends = line.items.get(end).is_none_or(|it| it.what == What::Mark);
+    let start = line.clause_start(i.saturating_sub(2)).max(i.saturating_sub(CLAUSE));
+    let corrects = (start.saturating_sub(2)..i).any(|k| cue(line, k, "repair") || line.is_word(k, "no"));
+    (ends && !corrects && (start..i).any(|k| sized(k).is_some())).then_some(end)
 }
 
 /// "no rotary, | K files fifteen and twenty"

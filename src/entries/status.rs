@@ -231,7 +231,7 @@ fn negated(
             break;
         }
         // "not three mils, five mils", "nineteen, not twenty": of the number alone.
-        if line.is_word(i, "not") && line.atom(i + 1).is_some() {
+        if line.is_word(i, "not") && (line.is_denied(i + 1) || line.is_denied(i + 2)) {
             continue;
         }
         if cue(line, i, "negation") {

@@ -339,6 +339,12 @@ impl Line {
         words.iter().any(|word| self.is_word(item, word))
     }
 
+    /// "not 25", "not a 25": is a number said to be another?
+    pub fn is_denied(&self, item: usize) -> bool {
+        let first = item - usize::from(item > 0 && self.is_one_of(item - 1, &["a", "an", "the"]));
+        first > 0 && self.is_word(first - 1, "not") && self.atom(item).is_some()
+    }
+
     /// Is an item a mark that ends a sentence?
     pub fn ends_sentence(&self, item: usize) -> bool {
         self.items.get(item).and_then(|i| self.tokens.get(i.first)).is_some_and(Token::ends_sentence)
