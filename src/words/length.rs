@@ -29,6 +29,9 @@ const NO_DEPTH: &[&str] = &[
 /// No canal is longer, in millimetres (soft limits of DEVELOPERS.md, widened).
 const DEEPEST: i64 = 32;
 
+/// "at the", and the words of "working length".
+const NAMED: usize = 3;
+
 /// How many words may stand between a size and "at".
 const BETWEEN: usize = 5;
 
@@ -64,9 +67,12 @@ pub(super) fn mm(line: &Line, i: usize) -> Option<Reading> {
     (r.has_unit || !is_sized(line, i)).then_some(r)
 }
 
-/// "25 06 at 20", "a 10 file in the MB at 19.5": behind a size, the number after "at" is how deep it went.
+/// "25 06 at 20", "a 10 file in the MB at 19.5", "at 20 with a 25": beside a size, the number after "at" is how deep it
+/// went.
 pub(super) fn is_depth(line: &Line, i: usize) -> bool {
-    let at = i.checked_sub(1).filter(|&at| line.is_word(at, "at"));
+    // "at working length 20"
+    let named = |j: &usize| line.holds(*j, "length") || line.is_one_of(*j, &["wl", "working", "full"]);
+    let at = (i.saturating_sub(NAMED)..i).rev().find(|j| !named(j)).filter(|&at| line.is_word(at, "at"));
     let Some((at, a)) = at.zip(line.atom(i)) else { return false };
     let deep = a.value >= Decimal::whole(10) && a.value <= Decimal::whole(DEEPEST);
     let alone = line.atom(i + 1).is_none() && line.unit(i + 1).is_none_or(|u| u == "mm");
@@ -83,7 +89,8 @@ pub(super) fn is_depth(line: &Line, i: usize) -> bool {
         let hundredths = |v: Decimal| v >= Decimal::whole(2) && v <= Decimal::whole(12);
         line.atom(j).is_some_and(|t| is_taper(t.value) || hundredths(t.value) && j > 0 && standard(j - 1))
     };
-    deep && alone && before.is_some_and(|j| standard(j) || taper(j))
+    let with = line.is_word(i + 1, "with") && line.is_one_of(i + 2, &["a", "an", "the"]) && standard(i + 3);
+    deep && alone && (with || before.is_some_and(|j| standard(j) || taper(j)))
 }
 
 /// "MB 20 ML 19 DB 20": the letters of a canal between two lengths, and no millilitres.
