@@ -70,10 +70,11 @@ pub(super) fn mm(line: &Line, i: usize) -> Option<Reading> {
 /// "25 06 at 20", "a 10 file in the MB at 19.5", "at 20 with a 25": beside a size, the number after "at" is how deep it
 /// went.
 pub(super) fn is_depth(line: &Line, i: usize) -> bool {
+    let Some(a) = line.atom(i) else { return false };
     // "at working length 20"
     let named = |j: &usize| line.holds(*j, "length") || line.is_one_of(*j, &["wl", "working", "full"]);
     let at = (i.saturating_sub(NAMED)..i).rev().find(|j| !named(j)).filter(|&at| line.is_word(at, "at"));
-    let Some((at, a)) = at.zip(line.atom(i)) else { return false };
+    let Some(at) = at else { return false };
     let deep = a.value >= Decimal::whole(10) && a.value <= Decimal::whole(DEEPEST);
     let alone = line.atom(i + 1).is_none() && line.unit(i + 1).is_none_or(|u| u == "mm");
     let between = |j: usize| {
