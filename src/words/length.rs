@@ -26,7 +26,7 @@ const NO_DEPTH: &[&str] = &[
     "margin",
 ];
 
-/// No canal is longer, in millimetres (soft limits of DEVELOPERS.md, widened).
+/// No file goes deeper, in millimetres: the limit of `depth_mm` in the kinds (tooth_lengths.tsv, widened).
 const DEEPEST: i64 = 32;
 
 /// "at the", and the words of "working length".
